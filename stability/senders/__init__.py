@@ -1,0 +1,1 @@
+"""Handing one message to one receiver: mail, the text file."""

@@ -1,0 +1,1 @@
+"""The shell: each service loads, decides through pure rooms, saves."""

@@ -1,0 +1,38 @@
+"""Persons on record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+
+from stability.records.tables import table
+from stability.records.tables.design import Person
+
+__all__ = ["PersonRow", "person_of_account", "persons"]
+
+_person = table(Person)
+
+
+@dataclass(frozen=True, slots=True)
+class PersonRow:
+    """One person as on record."""
+
+    person: str
+    role: str
+    mail: str | None
+    stand_in: str | None
+    account: str | None
+
+
+def persons(connection: sa.Connection) -> tuple[PersonRow, ...]:
+    """Return everybody on record, by name."""
+    columns = (_person.c.person, _person.c.role, _person.c.mail, _person.c.stand_in, _person.c.account)
+    rows = connection.execute(sa.select(*columns).order_by(_person.c.person))
+    return tuple(PersonRow(*row) for row in rows)
+
+
+def person_of_account(connection: sa.Connection, account: str) -> str | None:
+    """Return the name of the person bound to an operating-system account."""
+    found = connection.execute(sa.select(_person.c.person).where(_person.c.account == account)).scalar()
+    return None if found is None else str(found)

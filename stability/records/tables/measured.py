@@ -1,0 +1,220 @@
+"""What was measured and done: readings, cures, temperatures, outings, moves, endings, calibrations.
+
+Every row keeps two times: when it was observed and when it became known (`entered_at`).
+"""
+
+from datetime import datetime
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from stability.records.tables.base import finite, options, reference, text
+
+__all__ = [
+    "Calibration",
+    "Cure",
+    "Ending",
+    "MethodChange",
+    "OilCheck",
+    "Outing",
+    "Reading",
+    "SampleMove",
+    "StoreTemperature",
+]
+
+
+class Reading(SQLModel, table=True):
+    """One reading as read, or the correction of one (`corrects_id` names the original, never a correction).
+
+    A correction without any value sets the original aside; the latest `entered_at` is what counts.
+    """
+
+    __table_args__ = options(
+        finite("viscosity_mpas"),
+        sa.CheckConstraint("viscosity_mpas IS NULL OR viscosity_mpas > 0", name="viscosity"),
+        sa.CheckConstraint("gel_grade IS NULL OR gel_grade BETWEEN 0 AND 5", name="gel_grade"),
+        sa.CheckConstraint("over_range IN (0, 1)", name="over_range"),
+        sa.CheckConstraint(
+            "corrects_id IS NOT NULL OR viscosity_mpas IS NOT NULL OR gel_grade IS NOT NULL", name="something"
+        ),
+        sa.CheckConstraint("corrects_id IS NULL OR reason IS NOT NULL", name="reason"),
+        sa.Index(
+            "uq_reading_original",
+            "sample_id",
+            "taken_at",
+            unique=True,
+            sqlite_where=sa.text("corrects_id IS NULL"),
+        ),
+        sa.Index(
+            "uq_reading_correction",
+            "corrects_id",
+            "entered_at",
+            unique=True,
+            sqlite_where=sa.text("corrects_id IS NOT NULL"),
+        ),
+        sa.Index(
+            "ix_reading_corrected_sample",
+            "sample_id",
+            sqlite_where=sa.text("corrects_id IS NOT NULL"),
+        ),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    sample_id: int = reference("sample.id")
+    taken_at: datetime
+    viscosity_mpas: float | None = None
+    viscosity_text: str | None = text(60, default=None)
+    over_range: int = 0
+    temperature_c: float | None = None
+    gel_grade: int | None = None
+    operator: str | None = text(default=None)
+    instrument: str | None = text(default=None)
+    spindle: str | None = text(60, default=None)
+    speed_rpm: float | None = None
+    torque_pct: float | None = None
+    cup: str | None = text(60, default=None)
+    efflux_s: float | None = None
+    density_g_ml: float | None = None
+    mass_g: float | None = None
+    appearance: str | None = text(500, default=None)
+    photo: str | None = text(500, default=None)
+    note: str | None = text(2000, default=None)
+    entered_at: datetime
+    entered_by: str = text()
+    corrects_id: int | None = reference("reading.id", default=None)
+    reason: str | None = text(500, default=None)
+    rule: str | None = text(40, default=None)
+
+
+class Cure(SQLModel, table=True):
+    """One drying test of an aged sample at one humidity, or the correction of one."""
+
+    __table_args__ = options(
+        sa.CheckConstraint("dry_through_h IS NULL OR dry_through_h > 0", name="dry_through"),
+        sa.CheckConstraint("corrects_id IS NOT NULL OR dry_through_h IS NOT NULL", name="something"),
+        sa.CheckConstraint("corrects_id IS NULL OR reason IS NOT NULL", name="reason"),
+        sa.Index(
+            "uq_cure_original",
+            "sample_id",
+            "taken_at",
+            "humidity_pct",
+            unique=True,
+            sqlite_where=sa.text("corrects_id IS NULL"),
+        ),
+        sa.Index(
+            "uq_cure_correction",
+            "corrects_id",
+            "entered_at",
+            unique=True,
+            sqlite_where=sa.text("corrects_id IS NOT NULL"),
+        ),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    sample_id: int = reference("sample.id")
+    taken_at: datetime
+    humidity_pct: float
+    film_um: float | None = None
+    dry_through_h: float | None = None
+    operator: str | None = text(default=None)
+    note: str | None = text(2000, default=None)
+    entered_at: datetime
+    entered_by: str = text()
+    corrects_id: int | None = reference("cure.id", default=None)
+    reason: str | None = text(500, default=None)
+
+
+class StoreTemperature(SQLModel, table=True):
+    """One logger point; a later `entered_at` for the same instant re-bases the earlier one."""
+
+    __tablename__ = "store_temperature"
+    __table_args__ = options(sa.UniqueConstraint("store_id", "at", "entered_at"), finite("temperature_c"))
+    id: int | None = Field(default=None, primary_key=True)
+    store_id: int = reference("store.id")
+    at: datetime
+    temperature_c: float
+    entered_at: datetime
+
+
+class Outing(SQLModel, table=True):
+    """A tin out of its store; without a temperature the room's 23 °C is meant."""
+
+    __table_args__ = options(
+        sa.UniqueConstraint("sample_id", "out_at"), sa.CheckConstraint("back_at > out_at", name="order")
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    sample_id: int = reference("sample.id")
+    out_at: datetime
+    back_at: datetime
+    temperature_c: float | None = None
+    entered_at: datetime
+
+
+class SampleMove(SQLModel, table=True):
+    """A tin that changed its store for good."""
+
+    __tablename__ = "sample_move"
+    __table_args__ = options(sa.UniqueConstraint("sample_id", "at"))
+    id: int | None = Field(default=None, primary_key=True)
+    sample_id: int = reference("sample.id")
+    at: datetime
+    to_store_id: int = reference("store.id")
+    entered_at: datetime
+
+
+class Ending(SQLModel, table=True):
+    """The end of a sample: no check falls due after it."""
+
+    __table_args__ = options(
+        sa.CheckConstraint("reason IN ('gelled', 'dropped', 'used', 'closed')", name="reason")
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    sample_id: int = reference("sample.id", unique=True)
+    at: datetime
+    reason: str = text(20)
+    entered_at: datetime
+
+
+class MethodChange(SQLModel, table=True):
+    """What shifts all readings from one moment on; the fit gives it a step of its own."""
+
+    __tablename__ = "method_change"
+    __table_args__ = options(
+        sa.CheckConstraint("what IN ('spindle', 'instrument', 'oil', 'method', 'operator')", name="what"),
+        sa.UniqueConstraint("at", "what", "study", "instrument"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime
+    what: str = text(20)
+    study: str = text(60, default="")
+    instrument: str = text(default="")
+    note: str | None = text(2000, default=None)
+    entered_at: datetime
+
+
+class Calibration(SQLModel, table=True):
+    """One calibration of an instrument and until when it holds."""
+
+    __table_args__ = options(sa.UniqueConstraint("instrument_id", "at"))
+    id: int | None = Field(default=None, primary_key=True)
+    instrument_id: int = reference("instrument.id")
+    at: datetime
+    due_at: datetime
+    as_found_pct: float | None = None
+    certificate: str | None = text(default=None)
+    entered_at: datetime
+
+
+class OilCheck(SQLModel, table=True):
+    """One reading of a certified oil before a session."""
+
+    __tablename__ = "oil_check"
+    __table_args__ = options(
+        sa.UniqueConstraint("instrument_id", "at"),
+        sa.CheckConstraint("certified_mpas > 0 AND read_mpas > 0", name="positive"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    instrument_id: int = reference("instrument.id")
+    at: datetime
+    certified_mpas: float
+    read_mpas: float
+    operator: str | None = text(default=None)
+    entered_at: datetime
