@@ -37,7 +37,7 @@ class FitSettings(_Part):
         ge=0,
         le=1,
         description="Departure of a store from the Arrhenius line, sd on the log rate. Not estimable from "
-        "three or four stores; 0.05 keeps the bound honest when a second path of low energy runs beside the first.",
+        "three or four stores; 0.05 keeps the bound honest when a second path of low energy runs beside.",
     )
     gel_ratio: float = Field(
         100.0, gt=1, description="Viscosity deemed gelled, as a multiple of the initial one."
