@@ -12,12 +12,19 @@ from typing import Any
 import sqlalchemy as sa
 
 from stability.records.tables import table
-from stability.records.tables.told import Event, Seal
+from stability.records.tables.bench import Event
 
 __all__ = ["EventRow", "events_of", "note", "seal", "unsealed_count", "verify_chain"]
 
-_event, _seal = table(Event), table(Seal)
+_event = table(Event)
 _NO_LINK = "0" * 64
+
+
+def _seals() -> sa.Table:
+    # The bench only notes acts; it need not wait for the tables that `told` declares.
+    from stability.records.tables.told import Seal
+
+    return table(Seal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,21 +69,23 @@ def events_of(
 
 def unsealed_count(connection: sa.Connection) -> int:
     """Return how many acts stand after the last seal."""
-    after = sa.select(sa.func.coalesce(sa.func.max(_seal.c.last_event_id), 0)).scalar_subquery()
+    seals = _seals()
+    after = sa.select(sa.func.coalesce(sa.func.max(seals.c.last_event_id), 0)).scalar_subquery()
     return int(connection.execute(sa.select(sa.func.count()).where(_event.c.id > after)).scalar_one())
 
 
 def seal(connection: sa.Connection, *, at: datetime) -> int:
     """Seal all acts since the last seal into one link; return how many there were."""
+    seals = _seals()
     last = connection.execute(
-        sa.select(_seal.c.last_event_id, _seal.c.digest).order_by(_seal.c.id.desc()).limit(1)
+        sa.select(seals.c.last_event_id, seals.c.digest).order_by(seals.c.id.desc()).limit(1)
     ).first()
     after, previous = (0, _NO_LINK) if last is None else (int(last[0]), str(last[1]))
     ids, digest = _digest(connection, previous, after, None)
     if not ids:
         return 0
     connection.execute(
-        _seal.insert().values(
+        seals.insert().values(
             at=at, first_event_id=ids[0], last_event_id=ids[-1], previous_digest=previous, digest=digest
         )
     )
@@ -87,9 +96,10 @@ def verify_chain(connection: sa.Connection) -> tuple[str, ...]:
     """Return what does not fit: a changed, missing or added act, or a broken link. Empty is good."""
     faults: list[str] = []
     previous, after = _NO_LINK, 0
+    seals = _seals()
     rows = connection.execute(
-        sa.select(_seal.c.id, _seal.c.last_event_id, _seal.c.previous_digest, _seal.c.digest).order_by(
-            _seal.c.id
+        sa.select(seals.c.id, seals.c.last_event_id, seals.c.previous_digest, seals.c.digest).order_by(
+            seals.c.id
         )
     ).fetchall()
     for number, last, told_previous, told in rows:

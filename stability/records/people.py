@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from stability.records.tables import table
-from stability.records.tables.design import Person
+from stability.records.tables.bench import Person
 
 __all__ = ["PersonRow", "person_of_account", "persons"]
 

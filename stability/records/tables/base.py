@@ -1,12 +1,12 @@
 """What all tables share: constraint names, STRICT column types, short ways to declare columns."""
 
-from typing import Any
+from typing import Any, cast
 
 import sqlalchemy as sa
 from sqlalchemy.ext.compiler import compiles
 from sqlmodel import Field, SQLModel
 
-__all__ = ["APPEND_ONLY_TABLES", "METADATA", "finite", "options", "reference", "text"]
+__all__ = ["APPEND_ONLY_TABLES", "METADATA", "finite", "options", "reference", "table", "text"]
 
 METADATA = SQLModel.metadata
 # Set before the first table class, or the names of constraints would differ between databases.
@@ -61,6 +61,11 @@ def _always(name: str) -> Any:
 
 for _type, _name in _STRICT_NAMES:
     compiles(_type, "sqlite")(_always(_name))
+
+
+def table(model: type[SQLModel]) -> sa.Table:
+    """Return the table behind a model class."""
+    return cast(sa.Table, model.__table__)  # type: ignore[attr-defined]
 
 
 def options(*constraints: Any) -> tuple[Any, ...]:

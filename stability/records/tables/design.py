@@ -5,7 +5,8 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
-from stability.records.tables.base import finite, options, reference, text
+from stability.records.tables.base import options, reference, text
+from stability.records.tables.bench import Instrument, Person, Sample, Store, Thinner
 
 __all__ = [
     "Instrument",
@@ -84,30 +85,6 @@ class StudyPlan(SQLModel, table=True):
     kind: str = text(40)
 
 
-class Store(SQLModel, table=True):
-    """A place with a temperature."""
-
-    __table_args__ = options(
-        finite("temperature_c"), sa.CheckConstraint("temperature_c > -273.15", name="above_zero")
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    store: str = text(unique=True)
-    temperature_c: float
-    tolerance_c: float | None = None
-    humidity_pct: float | None = None
-
-
-class Thinner(SQLModel, table=True):
-    """A thinner and what the safety data sheet says of it."""
-
-    __table_args__ = options(finite("flash_c"))
-    id: int | None = Field(default=None, primary_key=True)
-    thinner: str = text(unique=True)
-    thinner_class: str = text(40)
-    flash_c: float | None = None
-    sds: str | None = text(500, default=None)
-
-
 class Lot(SQLModel, table=True):
     """A lot of product or thinner as found at day 0."""
 
@@ -122,34 +99,6 @@ class Lot(SQLModel, table=True):
     acid_pct: float | None = None
     alcohol_pct: float | None = None
     methoxy_mmol_g: float | None = None
-
-
-class Sample(SQLModel, table=True):
-    """One retained tin or vial with a label code; it stands in `store` until a move says otherwise."""
-
-    __table_args__ = options(
-        finite("level_pct"),
-        sa.CheckConstraint("level_pct IS NULL OR (level_pct >= 0 AND level_pct < 100)", name="level"),
-        sa.CheckConstraint("twin IS NULL OR twin IN ('opened', 'sealed')", name="twin"),
-        sa.Index("ix_sample_study_id", "study_id"),
-        sa.Index("ix_sample_store_id", "store_id"),
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    sample: str = text(60, unique=True)
-    study_id: int = reference("study.id")
-    product: str = text()
-    product_lot: str = text()
-    thinner: str | None = text(default=None)
-    thinner_lot: str | None = text(default=None)
-    level_pct: float | None = None
-    additive: str | None = text(default=None)
-    additive_pct: float | None = None
-    pack: str | None = text(default=None)
-    fill_pct: float | None = None
-    store_id: int = reference("store.id")
-    placed_at: datetime
-    twin: str | None = text(20, default=None)
-    entered_at: datetime
 
 
 class PlannedCheck(SQLModel, table=True):
@@ -172,28 +121,3 @@ class PlannedCheck(SQLModel, table=True):
     moved: bool = False
     state: str = text(20, default="planned")
     done_at: datetime | None = None
-
-
-class Person(SQLModel, table=True):
-    """Somebody who acts; `account` binds an operating-system account to him."""
-
-    __table_args__ = options(
-        sa.CheckConstraint("role IN ('assistant', 'formulator', 'qa')", name="role"),
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    person: str = text(unique=True)
-    role: str = text(20)
-    mail: str | None = text(default=None)
-    stand_in: str | None = text(default=None)
-    account: str | None = text(default=None, unique=True)
-
-
-class Instrument(SQLModel, table=True):
-    """An instrument and its range: either the full scale, or the factor that gives it from the speed."""
-
-    __table_args__ = options()
-    id: int | None = Field(default=None, primary_key=True)
-    instrument: str = text(unique=True)
-    kind: str = text(40)
-    full_scale_mpas: float | None = None
-    factor: float | None = None

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
 from stability.records.tables.base import finite, options, reference, text
+from stability.records.tables.bench import Ending, Reading
 
 __all__ = [
     "Calibration",
@@ -21,68 +22,6 @@ __all__ = [
     "SampleMove",
     "StoreTemperature",
 ]
-
-
-class Reading(SQLModel, table=True):
-    """One reading as read, or the correction of one (`corrects_id` names the original, never a correction).
-
-    A correction without any value sets the original aside; the latest `entered_at` is what counts.
-    """
-
-    __table_args__ = options(
-        finite("viscosity_mpas"),
-        sa.CheckConstraint("viscosity_mpas IS NULL OR viscosity_mpas > 0", name="viscosity"),
-        sa.CheckConstraint("gel_grade IS NULL OR gel_grade BETWEEN 0 AND 5", name="gel_grade"),
-        sa.CheckConstraint("over_range IN (0, 1)", name="over_range"),
-        sa.CheckConstraint(
-            "corrects_id IS NOT NULL OR viscosity_mpas IS NOT NULL OR gel_grade IS NOT NULL", name="something"
-        ),
-        sa.CheckConstraint("corrects_id IS NULL OR reason IS NOT NULL", name="reason"),
-        sa.Index(
-            "uq_reading_original",
-            "sample_id",
-            "taken_at",
-            unique=True,
-            sqlite_where=sa.text("corrects_id IS NULL"),
-        ),
-        sa.Index(
-            "uq_reading_correction",
-            "corrects_id",
-            "entered_at",
-            unique=True,
-            sqlite_where=sa.text("corrects_id IS NOT NULL"),
-        ),
-        sa.Index(
-            "ix_reading_corrected_sample",
-            "sample_id",
-            sqlite_where=sa.text("corrects_id IS NOT NULL"),
-        ),
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    sample_id: int = reference("sample.id")
-    taken_at: datetime
-    viscosity_mpas: float | None = None
-    viscosity_text: str | None = text(60, default=None)
-    over_range: int = 0
-    temperature_c: float | None = None
-    gel_grade: int | None = None
-    operator: str | None = text(default=None)
-    instrument: str | None = text(default=None)
-    spindle: str | None = text(60, default=None)
-    speed_rpm: float | None = None
-    torque_pct: float | None = None
-    cup: str | None = text(60, default=None)
-    efflux_s: float | None = None
-    density_g_ml: float | None = None
-    mass_g: float | None = None
-    appearance: str | None = text(500, default=None)
-    photo: str | None = text(500, default=None)
-    note: str | None = text(2000, default=None)
-    entered_at: datetime
-    entered_by: str = text()
-    corrects_id: int | None = reference("reading.id", default=None)
-    reason: str | None = text(500, default=None)
-    rule: str | None = text(40, default=None)
 
 
 class Cure(SQLModel, table=True):
@@ -157,19 +96,6 @@ class SampleMove(SQLModel, table=True):
     sample_id: int = reference("sample.id")
     at: datetime
     to_store_id: int = reference("store.id")
-    entered_at: datetime
-
-
-class Ending(SQLModel, table=True):
-    """The end of a sample: no check falls due after it."""
-
-    __table_args__ = options(
-        sa.CheckConstraint("reason IN ('gelled', 'dropped', 'used', 'closed')", name="reason")
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    sample_id: int = reference("sample.id", unique=True)
-    at: datetime
-    reason: str = text(20)
     entered_at: datetime
 
 

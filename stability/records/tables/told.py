@@ -6,6 +6,7 @@ import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
 from stability.records.tables.base import options, reference, text
+from stability.records.tables.bench import Event, ExpectedBand
 
 __all__ = [
     "Alert",
@@ -42,20 +43,6 @@ class Forecast(SQLModel, table=True):
     probability: float | None = None
     alert_probability: float | None = None
     payload: str = text(1_000_000)
-
-
-class ExpectedBand(SQLModel, table=True):
-    """Where the next readings of one sample are expected: (age in days, ln viscosity, sd) as JSON."""
-
-    __tablename__ = "expected_band"
-    __table_args__ = options(
-        sa.UniqueConstraint("forecast_id", "sample_id"),
-        sa.Index("ix_expected_band_sample_id_id", "sample_id", "id"),
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    forecast_id: int = reference("forecast.id")
-    sample_id: int = reference("sample.id")
-    knots: str = text(20_000)
 
 
 class Alert(SQLModel, table=True):
@@ -170,18 +157,6 @@ class StatementRecipient(SQLModel, table=True):
     statement_id: int = reference("statement.id")
     receiver: str = text()
     at: datetime
-
-
-class Event(SQLModel, table=True):
-    """The log of acts; the sweep seals it into a chain of digests."""
-
-    __table_args__ = options(sa.Index("ix_event_subject", "subject"))
-    id: int | None = Field(default=None, primary_key=True)
-    at: datetime
-    person: str = text()
-    verb: str = text(60)
-    subject: str = text(300)
-    details: str = text(100_000, default="{}")
 
 
 class Seal(SQLModel, table=True):
