@@ -1,0 +1,171 @@
+"""From records to blends: which tins belong together, what they showed, what they went through.
+
+A blend here is one row of a forecast: study × product + thinner + additive + level + pack, and one lot of
+product and of thinner. Until a test allows lots to be pooled, each stands alone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import statistics
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from stability.records import climate, history
+from stability.services.tins import Climate, places
+
+__all__ = ["CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of"]
+
+CALCULATION = "growth-law-1"
+"""Version of the calculation; it goes into every digest, so that a change refits everything."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class BlendKey:
+    """What makes two tins the same blend and lot."""
+
+    study: str
+    product: str
+    thinner: str | None
+    level_pct: float | None
+    additive: str | None
+    additive_pct: float | None
+    pack: str | None
+    product_lot: str
+    thinner_lot: str | None
+
+    @property
+    def text(self) -> str:
+        """The key as one line of JSON, as stored with a forecast."""
+        names = self.__slots__
+        return json.dumps([getattr(self, name) for name in names], ensure_ascii=False)
+
+    @property
+    def words(self) -> str:
+        """The blend in words: "Heron-A + xylene 20 %"."""
+        parts = [self.product]
+        if self.thinner:
+            parts.append(f"{self.thinner} {self.level_pct or 0:g} %")
+        if self.additive:
+            parts.append(f"{self.additive} {self.additive_pct or 0:g} %")
+        return " + ".join(parts)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Blend:
+    """One blend with its samples and what counted of their readings."""
+
+    key: BlendKey
+    study: history.StudyFacts
+    samples: tuple[history.SampleFacts, ...]
+    readings: Mapping[int, tuple[history.ReadingFacts, ...]]
+    """Sample id → readings that count, by time."""
+
+    @property
+    def last_reading_at(self) -> datetime | None:
+        """When the youngest reading was taken."""
+        return max((r.taken_at for of_tin in self.readings.values() for r in of_tin), default=None)
+
+    @property
+    def placed_at(self) -> datetime:
+        """Day 0: when the first tin at the storage temperature was placed, else the first tin."""
+        near = [s.placed_at for s in self.samples if abs(s.store_temperature_c - self.study.storage_c) <= 2.5]
+        return min(near or [s.placed_at for s in self.samples])
+
+    def initial_mpas(self) -> float | None:
+        """Return the viscosity at day 0: the median of the readings of the first day, [mPa·s]."""
+        placed = {s.id: s.placed_at for s in self.samples}
+        first = [
+            r.viscosity_mpas
+            for sample_id, of_tin in self.readings.items()
+            for r in of_tin
+            if r.viscosity_mpas
+            and not r.over_range
+            and (r.taken_at - placed[sample_id]).total_seconds() < 86_400
+        ]
+        if first:
+            return statistics.median(first)
+        any_tin = [
+            r for of_tin in self.readings.values() for r in of_tin if r.viscosity_mpas and not r.over_range
+        ]
+        earliest = min(any_tin, key=lambda r: (r.taken_at, r.sample_id), default=None)
+        return None if earliest is None else earliest.viscosity_mpas
+
+
+def blends_of(connection: sa.Connection, *, as_of: datetime, study: str | None = None) -> tuple[Blend, ...]:
+    """Return every blend of the studies as known at `as_of`, in order of their keys."""
+    found: list[Blend] = []
+    for facts in history.studies(connection, as_of=as_of, code=study):
+        of_tin: dict[int, list[history.ReadingFacts]] = {}
+        for reading in history.readings(connection, as_of=as_of, study=facts.code):
+            of_tin.setdefault(reading.sample_id, []).append(reading)
+        groups: dict[BlendKey, list[history.SampleFacts]] = {}
+        for sample in history.samples(connection, as_of=as_of, study=facts.code):
+            groups.setdefault(_key(sample), []).append(sample)
+        found += [
+            Blend(
+                key=key,
+                study=facts,
+                samples=tuple(tins),
+                readings={s.id: tuple(of_tin[s.id]) for s in tins if s.id in of_tin},
+            )
+            for key, tins in groups.items()
+        ]
+    return tuple(sorted(found, key=lambda blend: blend.key.text))
+
+
+def _key(sample: history.SampleFacts) -> BlendKey:
+    return BlendKey(
+        study=sample.study,
+        product=sample.product,
+        thinner=sample.thinner,
+        level_pct=sample.level_pct,
+        additive=sample.additive,
+        additive_pct=sample.additive_pct,
+        pack=sample.pack,
+        product_lot=sample.product_lot,
+        thinner_lot=sample.thinner_lot,
+    )
+
+
+def digest_of(
+    blend: Blend, surroundings: Climate, connection: sa.Connection, *, settings: Mapping[str, Any]
+) -> str:
+    """Return the digest of everything that goes into a blend's forecast; equal digests, equal forecasts."""
+    last = blend.last_reading_at
+    used = {store for s in blend.samples for _, _, store in places(s, surroundings.moves.get(s.id, ()))}
+    logs: Mapping[tuple[int, datetime], climate.LogDigest] = {}
+    if last is not None:
+        wanted = [(surroundings.stores[name].id, last) for name in sorted(used)]
+        logs = climate.log_digests(connection, wanted, as_of=surroundings.as_of)
+    content = [
+        CALCULATION,
+        dict(settings),
+        blend.key.text,
+        [blend.study.storage_c, blend.study.target_life_days, sorted(blend.study.limits.items())],
+        [[s.sample, s.placed_at, s.first_store, s.twin] for s in blend.samples],
+        [
+            [s.sample, r.taken_at, r.viscosity_mpas, r.over_range, r.gel_grade]
+            for s in blend.samples
+            for r in blend.readings.get(s.id, ())
+        ],
+        [
+            [s.sample, o.out_at, o.back_at, o.temperature_c]
+            for s in blend.samples
+            for o in surroundings.outings.get(s.id, ())
+            if last is not None and o.out_at < last
+        ],
+        [[s.sample, m.at, m.to_store] for s in blend.samples for m in surroundings.moves.get(s.id, ())],
+        [[name, surroundings.stores[name].temperature_c] for name in sorted(used)],
+        [[d.points, d.last_at, d.degrees] for d in logs.values()],
+    ]
+    return hashlib.sha256(json.dumps(content, default=_plain, ensure_ascii=False).encode()).hexdigest()
+
+
+def _plain(value: object) -> str:
+    return value.isoformat() if isinstance(value, datetime) else str(value)
