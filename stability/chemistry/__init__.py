@@ -1,0 +1,1 @@
+"""Water, methoxy and gel point, and what is said before an act. Pure."""

@@ -1,0 +1,1 @@
+"""How long may be written, and on what evidence. Pure."""
