@@ -1,4 +1,7 @@
-"""Forecasts as they were made: frozen rows, found again by the digest of what went in."""
+"""Frozen forecasts and the bands they expect: written once, looked up by blend and by sample.
+
+Ages are days since a sample was placed, expectations ln(mPa·s) with their standard deviation.
+"""
 
 from __future__ import annotations
 
@@ -11,23 +14,26 @@ from typing import Any
 import sqlalchemy as sa
 
 from stability.records.tables import table
-from stability.records.tables.told import ExpectedBand, Forecast
+from stability.records.tables.bench import ExpectedBand
+from stability.records.tables.told import Forecast
 
-__all__ = ["ForecastFacts", "Knots", "band_of_sample", "by_digest", "keep", "looks"]
+__all__ = ["ForecastRow", "Knot", "band_before", "latest_forecasts", "looks", "store_forecast"]
 
 _forecast, _band = table(Forecast), table(ExpectedBand)
 
-Knots = Sequence[tuple[float, float, float]]
-"""(age in days, expected ln viscosity, sd of a reading), in order of age."""
+Knot = tuple[float, float, float]
+"""(age [d], ln viscosity [ln mPa·s], sd of a new reading [ln])."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ForecastFacts:
-    """One forecast of one blend, as made."""
+class ForecastRow:
+    """One frozen forecast; `payload` is what was said, as JSON data."""
 
     id: int
+    study_id: int
     blend_key: str
     as_of: datetime
+    made_at: datetime
     digest: str
     outcome: str
     life_days: float | None
@@ -37,78 +43,90 @@ class ForecastFacts:
     payload: Mapping[str, Any]
 
 
-def by_digest(connection: sa.Connection, blend_key: str, digest: str) -> ForecastFacts | None:
-    """Return the latest forecast of a blend made from exactly this, if there is one."""
-    query = sa.select(_forecast).where(_forecast.c.blend_key == blend_key, _forecast.c.digest == digest)
-    row = connection.execute(query.order_by(_forecast.c.id.desc()).limit(1)).mappings().first()
-    return None if row is None else _facts(row)
+def latest_forecasts(
+    connection: sa.Connection, *, as_of: datetime, blend_keys: Sequence[str] | None = None
+) -> Mapping[str, ForecastRow]:
+    """Return the latest forecast of every blend (or of these) as of an instant, by blend key."""
+    query = (
+        sa.select(_forecast)
+        .where(_forecast.c.as_of <= as_of)
+        .order_by(_forecast.c.blend_key, _forecast.c.as_of.desc(), _forecast.c.id.desc())
+    )
+    newest = (
+        sa.select(_forecast.c.blend_key, sa.func.max(_forecast.c.as_of).label("as_of"))
+        .where(_forecast.c.as_of <= as_of)
+        .group_by(_forecast.c.blend_key)
+    )
+    if blend_keys is not None:
+        newest = newest.where(_forecast.c.blend_key.in_(blend_keys))
+    last = newest.subquery()
+    query = query.join(
+        last,
+        sa.and_(last.c.blend_key == _forecast.c.blend_key, last.c.as_of == _forecast.c.as_of),
+    )
+    found: dict[str, ForecastRow] = {}
+    for row in connection.execute(query).mappings():
+        found.setdefault(row["blend_key"], _forecast_row(row))
+    return found
 
 
 def looks(
     connection: sa.Connection, blend_key: str, *, as_of: datetime, limit: int = 2
-) -> tuple[ForecastFacts, ...]:
-    """Return the latest forecasts of a blend up to an instant, youngest first, one per digest."""
+) -> tuple[ForecastRow, ...]:
+    """Return the latest forecasts of one blend as of an instant, newest first."""
     query = (
         sa.select(_forecast)
         .where(_forecast.c.blend_key == blend_key, _forecast.c.as_of <= as_of)
         .order_by(_forecast.c.as_of.desc(), _forecast.c.id.desc())
         .limit(limit)
     )
-    return tuple(_facts(row) for row in connection.execute(query).mappings())
+    return tuple(_forecast_row(row) for row in connection.execute(query).mappings())
 
 
-def _facts(row: Any) -> ForecastFacts:
-    names = ("id", "blend_key", "as_of", "digest", "outcome", "life_days", "life_days_lower95", "probability")
-    return ForecastFacts(
-        **{name: row[name] for name in names},
-        alert_probability=row["alert_probability"],
-        payload=json.loads(row["payload"]),
-    )
-
-
-def keep(
-    connection: sa.Connection,
-    *,
-    study_id: int,
-    blend_key: str,
-    digest: str,
-    as_of: datetime,
-    made_at: datetime,
-    payload: Mapping[str, Any],
-    alert_probability: float | None,
-    bands: Mapping[int, Knots],
+def store_forecast(
+    connection: sa.Connection, values: Mapping[str, Any], bands: Mapping[int, Sequence[Knot]]
 ) -> int:
-    """Freeze one forecast with the expected bands of its samples (sample id → knots); return its id."""
-    row = payload["row"]
-    made = connection.execute(
-        _forecast.insert().values(
-            study_id=study_id,
-            blend_key=blend_key,
-            as_of=as_of,
-            made_at=made_at,
-            digest=digest,
-            outcome=row["outcome"],
-            life_days=row["life_days"],
-            life_days_lower95=row["life_days_lower95"],
-            probability=row["probability_before_target"],
-            alert_probability=alert_probability,
-            payload=json.dumps(payload, ensure_ascii=False, allow_nan=False),
+    """Freeze one forecast with the bands of its samples; return its number.
+
+    `values` are the columns without the number; `payload` is JSON data. One that is stored already (same
+    blend, instant and digest) stays as it is.
+    """
+    row = {**values, "payload": json.dumps(values["payload"], ensure_ascii=False, allow_nan=False)}
+    known = connection.execute(
+        sa.select(_forecast.c.id).where(
+            _forecast.c.blend_key == row["blend_key"],
+            _forecast.c.as_of == row["as_of"],
+            _forecast.c.digest == row["digest"],
         )
-    )
-    forecast_id = int(made.inserted_primary_key[0])  # type: ignore[index]
+    ).scalar()
+    if known is not None:
+        return int(known)
+    number = connection.execute(_forecast.insert().returning(_forecast.c.id), row).scalar_one()
     rows = [
-        {"forecast_id": forecast_id, "sample_id": sample_id, "knots": json.dumps([list(k) for k in knots])}
+        {"forecast_id": number, "sample_id": sample_id, "knots": json.dumps([list(knot) for knot in knots])}
         for sample_id, knots in bands.items()
     ]
     if rows:
         connection.execute(_band.insert(), rows)
-    return forecast_id
+    return int(number)
 
 
-def band_of_sample(connection: sa.Connection, sample_id: int) -> Knots | None:
-    """Return where the next readings of a sample are expected, from its latest forecast."""
+def band_before(connection: sa.Connection, sample_id: int, *, before: datetime) -> tuple[Knot, ...]:
+    """Return what the last forecast made before an instant expected of a sample; empty where there is none."""
     query = (
-        sa.select(_band.c.knots).where(_band.c.sample_id == sample_id).order_by(_band.c.id.desc()).limit(1)
+        sa.select(_band.c.knots)
+        .join(_forecast, _forecast.c.id == _band.c.forecast_id)
+        .where(_band.c.sample_id == sample_id, _forecast.c.as_of < before)
+        .order_by(_forecast.c.as_of.desc(), _band.c.id.desc())
+        .limit(1)
     )
     found = connection.execute(query).scalar()
-    return None if found is None else [tuple(knot) for knot in json.loads(found)]
+    if found is None:
+        return ()
+    return tuple((float(age), float(log), float(sd)) for age, log, sd in json.loads(found))
+
+
+def _forecast_row(row: Any) -> ForecastRow:
+    values = {name: row[name] for name in ForecastRow.__slots__}
+    values["payload"] = json.loads(values["payload"])
+    return ForecastRow(**values)
