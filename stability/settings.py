@@ -5,6 +5,7 @@ The example file config/stability.example.toml is generated from this module and
 
 from __future__ import annotations
 
+import textwrap
 import tomllib
 from pathlib import Path
 from typing import Any, Literal
@@ -21,6 +22,7 @@ __all__ = [
     "MailSettings",
     "Settings",
     "SweepSettings",
+    "example",
     "load",
 ]
 
@@ -185,3 +187,39 @@ def _shown(error: Any) -> str:
     # A secret must not reach a terminal or a log because its neighbour was mistyped.
     secret = any(str(part) in ("password", "db") for part in error["loc"])
     return "…" if secret else repr(error["input"])
+
+
+def example() -> str:
+    """Return the example settings file: every key with its default and what it means."""
+    lines = [
+        "# Settings of `stability`: copy to stability.toml and keep what you change.",
+        "# The environment wins over this file: STABILITY_TIME_ZONE, STABILITY_MAIL__HOST and so on.",
+        "# Generated from stability/settings.py; a line that begins with # shows the default.",
+        "",
+    ]
+    parts: list[str] = []
+    for name, field in Settings.model_fields.items():
+        value = Settings.model_fields[name].default
+        if isinstance(value, _Part):
+            parts += [f"[{name}]", f"# {type(value).__doc__}".rstrip()]
+            parts += [line for key, inner in type(value).model_fields.items() for line in _entry(key, inner)]
+        else:
+            lines += _entry(name, field)
+    return "\n".join([*lines, *parts]).rstrip() + "\n"
+
+
+def _entry(name: str, field: Any) -> list[str]:
+    value = field.default
+    if isinstance(value, SecretStr):
+        value = value.get_secret_value()
+    if isinstance(value, Path):
+        value = str(value)
+    shown = {True: "true", False: "false"}.get(value) if isinstance(value, bool) else None
+    if value is None:
+        shown = '""'
+    elif isinstance(value, tuple):
+        shown = str(list(value))
+    elif shown is None:
+        shown = f'"{value}"' if isinstance(value, str) else str(value)
+    words = textwrap.wrap(field.description, 96, initial_indent="# ", subsequent_indent="# ")
+    return [*words, f"# {name} = {shown}", ""]
