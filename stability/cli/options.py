@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import functools
+import os
+import shutil
+import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from stability.app import App
 
-__all__ = ["show", "warn", "with_app"]
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+__all__ = ["draw", "screen", "show", "warn", "with_app"]
 
 
 def with_app(
@@ -56,18 +62,33 @@ def with_app(
     return decorate
 
 
-def show(app: App, data: Mapping[str, Any], renderable: Callable[[], Any]) -> None:
-    """Print the data as JSON, or what `renderable` makes (text, or something rich can draw)."""
-    if app.as_json:
-        click.echo(app.json_text(data))
-        return
-    made = renderable()
-    if isinstance(made, str):
-        click.echo(made)
-        return
-    from stability.board.plain import print_renderable
+def show(app: App, data: Mapping[str, Any], text: Callable[[], str]) -> None:
+    """Print the data as JSON when that was asked for, else the text."""
+    click.echo(app.json_text(data) if app.as_json else text())
 
-    print_renderable(made)
+
+def screen() -> tuple[int, bool]:
+    """Return the width to draw at, and whether only ASCII can be shown."""
+    width = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else _piped_width()
+    try:
+        "\u28ff█–".encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        return width, True
+    return width, False
+
+
+def _piped_width() -> int:
+    columns = os.environ.get("COLUMNS", "")
+    return int(columns) if columns.isdigit() and int(columns) > 0 else 100
+
+
+def draw(make: Callable[[int, bool], RenderableType]) -> None:
+    """Draw what `make(width, ascii_only)` returns: in colour on a terminal, plain in a pipe."""
+    from rich.console import Console
+
+    width, ascii_only = screen()
+    console = Console(width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
+    console.print(make(width, ascii_only))
 
 
 def warn(text: str) -> None:

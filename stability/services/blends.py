@@ -10,7 +10,7 @@ import hashlib
 import json
 import statistics
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -76,6 +76,11 @@ class Blend:
         """Day 0: when the first tin at the storage temperature was placed, else the first tin."""
         near = [s.placed_at for s in self.samples if abs(s.store_temperature_c - self.study.storage_c) <= 2.5]
         return min(near or [s.placed_at for s in self.samples])
+
+    def with_limit(self, ratio: float) -> Blend:
+        """Return the same blend asked for another viscosity limit, as a ratio to day 0."""
+        others = {k: v for k, v in self.study.limits.items() if not k.startswith("viscosity")}
+        return replace(self, study=replace(self.study, limits={**others, "viscosity_ratio": ratio}))
 
     def initial_mpas(self) -> float | None:
         """Return the viscosity at day 0: the median of the readings of the first day, [mPa·s]."""
