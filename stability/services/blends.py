@@ -16,10 +16,11 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from stability.errors import InputError
 from stability.records import climate, history
 from stability.services.tins import Climate, places
 
-__all__ = ["CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of"]
+__all__ = ["CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of", "only_study"]
 
 CALCULATION = "growth-law-1"
 """Version of the calculation; it goes into every digest, so that a change refits everything."""
@@ -122,6 +123,22 @@ def blends_of(connection: sa.Connection, *, as_of: datetime, study: str | None =
             for key, tins in groups.items()
         ]
     return tuple(sorted(found, key=lambda blend: blend.key.text))
+
+
+def only_study(connection: sa.Connection, *, as_of: datetime) -> str:
+    """Return the code of the one study on record.
+
+    Raises
+    ------
+    InputError
+        If there is none, or several to choose from.
+    """
+    codes = [facts.code for facts in history.studies(connection, as_of=as_of)]
+    if len(codes) == 1:
+        return codes[0]
+    if not codes:
+        raise InputError("there is no study on record", hint="stability study FILE files one")
+    raise InputError(f"there are {len(codes)} studies, name one", hint=", ".join(codes[:10]))
 
 
 def _key(sample: history.SampleFacts) -> BlendKey:

@@ -1,0 +1,212 @@
+"""Which thinner: blends of one study side by side, ranked by the lower bound of their lives.
+
+Cure and the ester rule come before the rank: a blend that no longer dries, or an ester without its own
+finished test, is shown with its reason and never recommended.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from stability.chemistry.cautions import STANDING_LINE
+from stability.errors import InputError
+from stability.records.engine import Records
+from stability.records.materials import ThinnerFacts, thinners
+from stability.services.blends import blends_of, only_study
+from stability.services.cure import CureVerdict, cure_verdict, cures_of
+from stability.services.forecast import BlendForecast, forecasts
+from stability.settings import Settings
+from stability.units import months
+
+__all__ = ["Compared", "Comparison", "compare"]
+
+CLAIM_MONTHS = (1, 2, 3, 6, 9, 12, 18, 24)
+"""Months that a figure is rounded down to; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """One blend in the comparison; `rank` is None for what may not be ranked, `remark` says why."""
+
+    rank: int | None
+    forecast: BlendForecast
+    lower95_days: float | None
+    months: int | None
+    ratio: float | None
+    ratio_lower: float | None
+    ratio_upper: float | None
+    cure: CureVerdict | None
+    flash_c: float | None
+    thinner_class: str | None
+    rung: int
+    remark: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """All blends of a study, ranked; the three closing lines name blends in words."""
+
+    study: str
+    title: str
+    reference: BlendForecast | None
+    lines: tuple[Compared, ...]
+    first_choice: str
+    fallback: str
+    do_not: str
+    cautions: tuple[str, ...] = (STANDING_LINE,)
+
+
+def compare(
+    records: Records, *, study: str | None, as_of: datetime, settings: Settings, reference: str | None = None
+) -> Comparison:
+    """Rank the blends of a study.
+
+    Raises
+    ------
+    InputError
+        If there is no such study with readings, or no blend with the reference thinner.
+    """
+    if study is None:
+        with records.reading() as connection:
+            study = only_study(connection, as_of=as_of)
+    found = forecasts(records, as_of=as_of, settings=settings, study=study)
+    if not found:
+        raise InputError(f"study {study!r} has no readings to compare", hint="stability study lists all")
+    with records.reading() as connection:
+        known = thinners(connection)
+        blends = {b.key.text: b for b in blends_of(connection, as_of=as_of, study=study)}
+        cures = {key: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for key, b in blends.items()}
+    against = _reference(found, known, reference)
+    ratios = _ratios(found, against)
+    title = next(iter(blends.values())).study.title
+    judged = [_judged(f, known, cures.get(f.blend_key), ratios) for f in found]
+    judged.sort(key=lambda line: (line.remark is not None, -(line.lower95_days or 0.0)))
+    ranked = _with_ranks(judged)
+    return Comparison(
+        study=study,
+        title=title,
+        reference=against,
+        lines=ranked,
+        first_choice=_choice(ranked, 1),
+        fallback=_choice(ranked, 2),
+        do_not=_do_not(ranked),
+    )
+
+
+def _reference(
+    found: Sequence[BlendForecast], known: Mapping[str, ThinnerFacts], asked: str | None
+) -> BlendForecast | None:
+    """Return the blend all others are held against: of the thinner asked for, else the first aromatic one."""
+    if asked is not None:
+        matching = [f for f in found if f.thinner == asked]
+        if not matching:
+            names = ", ".join(sorted({f.thinner or "none" for f in found}))
+            raise InputError(f"no blend with the thinner {asked!r} here", hint=f"there are: {names}")
+        return matching[0]
+    aromatic = [f for f in found if f.thinner in known and known[f.thinner].thinner_class == "aromatic"]
+    return next(iter([f for f in aromatic if _log_life(f)] or aromatic), None)
+
+
+def _log_life(forecast: BlendForecast) -> tuple[float, float, float] | None:
+    kept: Mapping[str, Any] = forecast.extra.get("log_life") or {}
+    if forecast.row["life_days"] is None or not kept:
+        return None
+    return float(kept["u"]), float(kept["se"]), float(kept["df"])
+
+
+def _ratios(
+    found: Sequence[BlendForecast], against: BlendForecast | None
+) -> Mapping[str, tuple[float, float, float]]:
+    """Return life ratios to the reference with 95 % intervals that hold for all of them together."""
+    base = None if against is None else _log_life(against)
+    others = [(f, life) for f in found if f is not against and (life := _log_life(f))]
+    if base is None or not others:
+        return {}
+    from stability.ageing.compare import ratios
+
+    rows = ratios(base, [life for _, life in others])
+    return {f.blend_key: (r.ratio, r.lower, r.upper) for (f, _), r in zip(others, rows, strict=True)}
+
+
+def _judged(
+    forecast: BlendForecast,
+    known: Mapping[str, ThinnerFacts],
+    cure: CureVerdict | None,
+    ratios: Mapping[str, tuple[float, float, float]],
+) -> Compared:
+    thinner = known.get(forecast.thinner or "")
+    lower = forecast.row["life_days_lower95_next_tin"]
+    ratio = ratios.get(forecast.blend_key)
+    return Compared(
+        rank=None,
+        forecast=forecast,
+        lower95_days=lower,
+        months=claim_months(lower),
+        ratio=ratio[0] if ratio else None,
+        ratio_lower=ratio[1] if ratio else None,
+        ratio_upper=ratio[2] if ratio else None,
+        cure=cure,
+        flash_c=thinner.flash_c if thinner else None,
+        thinner_class=thinner.thinner_class if thinner else None,
+        rung=int(forecast.extra.get("rung", 0)),
+        remark=_remark(forecast, thinner, cure),
+    )
+
+
+def claim_months(lower_days: float | None) -> int | None:
+    """Return a bound rounded down to a figure that is claimed; 0 below one month.
+
+    >>> [claim_months(d) for d in (None, 20.0, 62.0, 200.0, 900.0)]
+    [None, 0, 2, 6, 24]
+    """
+    if lower_days is None:
+        return None
+    reached = [m for m in CLAIM_MONTHS if m <= months(lower_days)]
+    return max(reached, default=0)
+
+
+def _remark(forecast: BlendForecast, thinner: ThinnerFacts | None, cure: CureVerdict | None) -> str | None:
+    if forecast.outcome == "too_early":
+        return f"too early: {forecast.row['says']}"
+    if forecast.outcome == "limit_reached":
+        return "limit reached at the storage temperature"
+    if cure is not None and cure.lost:
+        return cure.words
+    covered = float(forecast.extra.get("real_time_days") or 0.0)
+    if thinner is not None and thinner.is_ester and covered < forecast.target_life_days:
+        weeks = math.ceil((forecast.target_life_days - covered) / 7)
+        return (
+            f"not recommendable yet: an ester without a finished test of this blend, test takes {weeks} weeks"
+        )
+    return None
+
+
+def _with_ranks(judged: Sequence[Compared]) -> tuple[Compared, ...]:
+    from dataclasses import replace
+
+    places = iter(range(1, len(judged) + 1))
+    return tuple(replace(line, rank=next(places)) if line.remark is None else line for line in judged)
+
+
+def _choice(lines: Sequence[Compared], rank: int) -> str:
+    for line in lines:
+        if line.rank == rank:
+            pack = f", {line.forecast.pack}" if line.forecast.pack else ""
+            figure = f"{line.months} months" if line.months else "under one month"
+            return f"{line.forecast.key.words}{pack}: at least {figure} by the next tin's lower bound"
+    return "none of these blends carries a recommendation yet"
+
+
+def _do_not(lines: Sequence[Compared]) -> str:
+    worst = [f"{line.forecast.key.words} ({line.remark})" for line in lines if line.remark and _is_lost(line)]
+    return "; ".join(worst) if worst else "none"
+
+
+def _is_lost(line: Compared) -> bool:
+    chance = line.forecast.alert_probability
+    lost_cure = line.cure is not None and line.cure.lost
+    return lost_cure or line.forecast.outcome == "limit_reached" or (chance is not None and chance > 0.95)
