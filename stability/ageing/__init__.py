@@ -1,0 +1,1 @@
+"""Numbers only: arrays in, frozen results out."""

@@ -1,0 +1,362 @@
+"""The fit of one blend: growth law, tin effects, store effects and spreads, with a named outcome.
+
+Alternates (1) penalised least squares for the parameters and tin effects at the current spreads and
+(2) REML (or ML) of the spreads in the model linearised there, to the Lindstrom–Bates fixed point.
+ln η of a reading; u = ln(life in days); E in kJ/mol; m, b and all effects dimensionless.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Literal, TypedDict
+
+import numpy as np
+import numpy.typing as npt
+
+from stability.ageing.arrays import BlendReadings
+from stability.ageing.model import (
+    ENERGY,
+    INITIAL,
+    LIFE,
+    NAMES,
+    ORDER,
+    SELF,
+    AgeingModel,
+    Limit,
+    ageing_model,
+)
+from stability.ageing.solver import Penalties, Solution, Spreads, minimise, start
+from stability.ageing.starts import best_start
+from stability.ageing.variance import covariance, estimate_spreads, linear_mixed, log_likelihood
+from stability.errors import InputError
+
+__all__ = ["Fit", "FitOptions", "FitStatus", "Limit", "Priors", "fit"]
+
+Array = npt.NDArray[np.float64]
+
+LOWER = (-30.0, float(np.log(1e-4)), 0.01, -3.0, -3.0)
+UPPER = (30.0, float(np.log(1e6)), 250.0, 3.0, 8.0)
+"""Box of (a, u, E, m, b)."""
+SAME_TEMPERATURE_C = 2.5
+"""Stores nearer than this count as one temperature, [°C]."""
+_ROUNDS = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Priors:
+    """Weak Gaussian beliefs for alerts; a statement never uses them."""
+
+    energy: float = 75.0
+    """[kJ/mol]: the middle of what storage tests of coatings and prepolymers print (60–100)."""
+    energy_sd: float = 20.0
+    m: float = 0.0
+    """Exponential growth, the trade's default."""
+    m_sd: float = 1.5
+    b: float = 1.0
+    """A slight toe: most thickening speeds itself up a little."""
+    b_sd: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitOptions:
+    """What is assumed in a fit."""
+
+    store_spread: float = 0.05
+    """Spread of a store's log rate about the Arrhenius line, [–]; 0 gives the plain model."""
+    priors: Priors | None = None
+    criterion: Literal["reml", "ml"] = "reml"
+    fixed: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    """Values held, by name: a, u, E, m, b."""
+
+    def __post_init__(self) -> None:
+        unknown = sorted(set(self.fixed) - set(NAMES))
+        if unknown:
+            raise InputError(f"unknown parameter {unknown[0]!r}, expected one of {', '.join(NAMES)}")
+        if not 0.0 <= self.store_spread < 5.0:
+            raise InputError(f"store spread is {self.store_spread}, expected 0 or more (0.05 is 5 %)")
+
+
+class FitStatus(StrEnum):
+    """How a fit ended; everything but FITTED comes without numbers."""
+
+    FITTED = "fitted"
+    NO_READINGS = "no_readings"
+    ALL_CENSORED = "all_censored"
+    TOO_FEW_READINGS = "too_few_readings"
+    NOT_AGED = "not_aged"
+    LIMIT_PASSED = "limit_passed"
+    NOT_CONVERGED = "not_converged"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Workings:
+    """What a refit needs: kept with the fit so that a profile starts warm."""
+
+    model: AgeingModel
+    penalties: Penalties
+    solution: Solution
+    spreads: Spreads
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """One fitted blend. Without numbers (status is not FITTED) the parameters are those of no fit: zeros."""
+
+    data: BlendReadings
+    limit: Limit
+    options: FitOptions
+    status: FitStatus
+    reason: str
+    """A sentence for people; empty when fitted."""
+    names: tuple[str, ...] = NAMES
+    parameters: Array = field(default_factory=lambda: np.zeros(len(NAMES)))
+    """θ = (a, u, E, m, b, γ …)."""
+    covariance: Array = field(default_factory=lambda: np.zeros((len(NAMES), len(NAMES))))
+    """Of θ; rows of what was held or is at an edge are zero."""
+    se_u: float = 0.0
+    """Standard error of u, τ included."""
+    df: float = 0.0
+    """Satterthwaite degrees of freedom of u."""
+    tin_df: int = 0
+    """ν: informative tins less 2, or less 1 when E is not estimated."""
+    sigma: float = 0.0
+    sigma_tin: float = 0.0
+    tin_effects: Array = field(default_factory=lambda: np.zeros(0))
+    """β on the log rate, (tins,)."""
+    residuals: Array = field(default_factory=lambda: np.zeros(0))
+    """ln η measured less fitted (with the tin's effect), (n,); pseudo-residuals where censored."""
+    life_used: Array = field(default_factory=lambda: np.zeros(0))
+    """s of each reading, with its tin's effect, (n,)."""
+    energy_estimated: bool = False
+    at_edge: tuple[str, ...] = ()
+    """Names of parameters that lie on the box."""
+    tins: int = 0
+    readings: int = 0
+    gelled: int = 0
+    """Tins that have gelled or gone over range."""
+    log_likelihood: float = 0.0
+    workings: Workings | None = None
+
+    @property
+    def ok(self) -> bool:
+        """Whether there are numbers."""
+        return self.status is FitStatus.FITTED
+
+    @property
+    def a(self) -> float:
+        """Level at day 0, ln η0, [ln(mPa·s)]."""
+        return float(self.parameters[INITIAL])
+
+    @property
+    def u(self) -> float:
+        """Logarithm of the life in days, that of the storage temperature's own store."""
+        return float(self.parameters[LIFE])
+
+    @property
+    def energy(self) -> float:
+        """Activation energy used, [kJ/mol]; see `energy_estimated`."""
+        return float(self.parameters[ENERGY])
+
+    @property
+    def m(self) -> float:
+        """Order of the growth, [–]."""
+        return float(self.parameters[ORDER])
+
+    @property
+    def b(self) -> float:
+        """Self-acceleration, [–]."""
+        return float(self.parameters[SELF])
+
+    def se(self, name: str) -> float:
+        """Return the standard error of a, E, m or b (0 when held); that of u is `se_u`."""
+        k = self.names.index(name)
+        return float(np.sqrt(max(self.covariance[k, k], 0.0)))
+
+    @property
+    def ln_limit(self) -> float:
+        """Limit as ln L, at the fitted start."""
+        return self.limit.ln_ratio(self.a)
+
+    @property
+    def storage_store_present(self) -> bool:
+        """Whether a store within 2.5 °C stands for the storage temperature."""
+        return self.data.storage_store is not None
+
+
+def _temperatures(data: BlendReadings) -> int:
+    """How many distinct temperatures stand behind measured, aged readings."""
+    aged = data.measured & (data.days.sum(axis=1) > 0.0)
+    values = np.sort(data.store_temperature_c[np.unique(data.store[aged])])
+    return int(values.size > 0) + int((np.diff(values) > SAME_TEMPERATURE_C).sum())
+
+
+def _penalties(options: FitOptions, model: AgeingModel, *, energy: bool) -> Penalties:
+    p = model.parameters
+    mean, precision = np.zeros((1, p)), np.zeros((1, p))
+    lower, upper = np.full((1, p), -5.0), np.full((1, p), 5.0)
+    lower[0, : len(NAMES)], upper[0, : len(NAMES)] = LOWER, UPPER
+    free = np.ones((1, p), dtype=bool)
+    priors = options.priors or Priors()
+    mean[0, [ENERGY, ORDER, SELF]] = priors.energy, priors.m, priors.b
+    free[0, ENERGY] = energy
+    if options.priors is not None:
+        sds = np.array([priors.energy_sd, priors.m_sd, priors.b_sd])
+        precision[0, [ENERGY, ORDER, SELF]] = sds**-2.0
+    for name, value in options.fixed.items():
+        k = NAMES.index(name)
+        free[0, k] = False
+        mean[0, k], precision[0, k] = value, 0.0
+        lower[0, k], upper[0, k] = min(lower[0, k], value), max(upper[0, k], value)
+    if p > len(NAMES):
+        precision[0, len(NAMES) :] = options.store_spread**-2.0
+    return Penalties(mean, precision, lower, upper, free)
+
+
+def _refusal(data: BlendReadings, limit: Limit, penalties: Penalties) -> tuple[FitStatus, str] | None:
+    """Say why no fit can be made, if so."""
+    if data.tin.size == 0:
+        return FitStatus.NO_READINGS, "no readings yet"
+    measured = int(data.measured.sum())
+    if measured == 0:
+        return FitStatus.ALL_CENSORED, "every reading is gelled or over range; none is a number"
+    if not (data.days.sum(axis=1)[data.measured] > 0.0).any():
+        return FitStatus.NOT_AGED, "no viscosity measured after day 0 yet"
+    needed = int((penalties.free & (penalties.precision == 0.0)).sum()) + 2
+    if measured < needed:
+        return FitStatus.TOO_FEW_READINGS, f"{measured} measured readings, at least {needed} are needed"
+    fresh = data.measured & (data.age_days == data.age_days[data.measured].min())
+    if limit.ln_ratio(float(np.median(data.ln_viscosity[fresh]))) <= 0.0:
+        return FitStatus.LIMIT_PASSED, "the viscosity at the start is already at the limit or beyond it"
+    return None
+
+
+def _alternate(
+    model: AgeingModel, penalties: Penalties, at: Solution, spreads: Spreads, *, reml: bool
+) -> tuple[Solution, Spreads, bool]:
+    """Alternate to the fixed point; returns whether it was reached."""
+    random = np.zeros(model.parameters)
+    random[len(NAMES) :] = 1.0
+    change = np.inf
+    for round_ in range(_ROUNDS):
+        sigma = np.sqrt(spreads.variance)
+        if model.any_censored:
+            at = start(model.at_sigma(sigma), model.tins, at.theta, at.effects, spreads, penalties)
+        at = minimise(
+            model.at_sigma(sigma), model.tins, at, spreads, penalties, steps=4 if round_ < 3 else 20
+        )
+        if change < 1e-8 and bool(at.converged.all()):
+            return at, spreads, True
+        lin = linear_mixed(at, penalties, 0, penalties_open(at, penalties), random=random, reml=reml)
+        variance, ratio = estimate_spreads(lin, spreads, 0, search=round_ == 0)
+        old = np.array([np.log(spreads.variance[0]), spreads.ratio[0] * lin.group_square.mean()])
+        new = np.array([np.log(variance), ratio * lin.group_square.mean()])
+        change = float(np.abs((new - old) / np.maximum(np.abs(old), 1.0)).max())
+        spreads = Spreads(np.array([variance]), np.array([ratio]))
+    return at, spreads, bool(change < 1e-4)
+
+
+def penalties_open(at: Solution, penalties: Penalties) -> npt.NDArray[np.bool_]:
+    """Return which parameters of problem 0 are free and not on the box."""
+    theta = at.theta[0]
+    inside = (theta > penalties.lower[0]) & (theta < penalties.upper[0])
+    return np.asarray(penalties.free[0] & inside)
+
+
+def fit(data: BlendReadings, limit: Limit, options: FitOptions | None = None) -> Fit:
+    """Fit one blend.
+
+    Parameters
+    ----------
+    data : BlendReadings
+        From `assemble`.
+    limit : Limit
+        What ends the life that u stands for.
+    options : FitOptions
+        Store spread, priors, criterion, held parameters.
+
+    Returns
+    -------
+    Fit
+        Never raises for what the readings say; `status` and `reason` tell why there are no numbers.
+    """
+    options = options or FitOptions()
+    energy = _temperatures(data) >= 2
+    model = ageing_model(data, limit, store_effects=options.store_spread > 0.0 and len(data.stores) > 1)
+    penalties = _penalties(options, model, energy=energy)
+    refused = _refusal(data, limit, penalties)
+    if refused is not None:
+        return _bare(data, limit, options, *refused)
+    at, spreads = best_start(model, penalties)
+    at, spreads, settled = _alternate(model, penalties, at, spreads, reml=options.criterion == "reml")
+    if not settled or not np.isfinite(at.objective).all():
+        return _bare(data, limit, options, FitStatus.NOT_CONVERGED, "the fit did not settle")
+    return _result(
+        data, limit, options, Workings(model=model, penalties=penalties, solution=at, spreads=spreads)
+    )
+
+
+class _Counts(TypedDict):
+    tins: int
+    readings: int
+    gelled: int
+
+
+def _counts(data: BlendReadings) -> _Counts:
+    return {
+        "tins": len(data.samples),
+        "readings": int(data.tin.size),
+        "gelled": int(np.unique(data.tin[~data.measured & ~np.isfinite(data.ln_upper)]).size),
+    }
+
+
+def _bare(data: BlendReadings, limit: Limit, options: FitOptions, status: FitStatus, reason: str) -> Fit:
+    return Fit(data=data, limit=limit, options=options, status=status, reason=reason, **_counts(data))
+
+
+def _result(data: BlendReadings, limit: Limit, options: FitOptions, work: Workings) -> Fit:
+    at, penalties, model = work.solution, work.penalties, work.model
+    open_ = penalties_open(at, penalties)
+    random = np.zeros(model.parameters)
+    random[len(NAMES) :] = 1.0
+    lin = linear_mixed(at, penalties, 0, open_, random=random, reml=options.criterion == "reml")
+    variance, ratio = float(work.spreads.variance[0]), float(work.spreads.ratio[0])
+    full = np.zeros((model.parameters, model.parameters))
+    full[np.ix_(open_, open_)] = covariance(lin, variance, ratio)
+    tau_squared = options.store_spread**2
+    from_stores = (
+        float((full[len(NAMES) :, LIFE] ** 2).sum()) / tau_squared if model.parameters > len(NAMES) else 0.0
+    )
+    outside = 0.0 if data.storage_store is not None else tau_squared
+    se_squared = max(float(full[LIFE, LIFE]) + outside, 1e-300)
+    share = min((from_stores + outside) / se_squared, 0.999)
+    energy = bool(penalties.free[0, ENERGY])
+    informed = np.unique(data.tin[data.days.sum(axis=1) > 0.0]).size
+    nu = int(informed) - (2 if energy else 1)
+    edges = penalties.free[0] & ~open_
+    linearised = model.linearised(at.theta, at.effects, np.sqrt(work.spreads.variance))
+    return Fit(
+        data=data,
+        limit=limit,
+        options=options,
+        status=FitStatus.FITTED,
+        reason="",
+        names=NAMES + tuple(f"gamma[{s}]" for s in data.stores[: model.parameters - len(NAMES)]),
+        parameters=at.theta[0],
+        covariance=full,
+        se_u=float(np.sqrt(se_squared)),
+        df=min(max(nu, 0) / (1.0 - share) ** 2, 1e6),
+        tin_df=nu,
+        sigma=float(np.sqrt(variance)),
+        sigma_tin=float(np.sqrt(variance * ratio)),
+        tin_effects=at.effects[0],
+        residuals=linearised.residual[0],
+        life_used=model.life_used(at.theta, at.effects)[0][0],
+        energy_estimated=energy,
+        at_edge=tuple(n for n, e in zip(NAMES, edges[: len(NAMES)], strict=True) if e),
+        log_likelihood=log_likelihood(lin, variance, ratio),
+        workings=work,
+        **_counts(data),
+    )

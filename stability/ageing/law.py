@@ -1,0 +1,269 @@
+"""The growth law: ln(η/η0) as a function of the share of life used, with two shape numbers.
+
+    φ(s)        = (e^{b s} − 1)/(e^{b} − 1)                 b = 0: φ = s
+    ln(η/η0)    = −(1/m)·ln(1 − (1 − L^{−m})·φ(s))          m = 0: ln(L)·φ(s)
+
+`s` is dose ÷ life, so that s = 1 is the limit L. Everything here is dimensionless and elementwise: the
+arguments broadcast, which is what lets one call serve many readings, many starts or many blends.
+
+All removable singularities sit in two functions, e₁(x) = (eˣ − 1)/x and k(w) = −ln(1 − w)/w, written so
+that they and their derivatives are exact to rounding on both sides of zero.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Growth", "gel_life_used", "life_used_at", "log_growth", "log_growth_and_gradients"]
+
+Array = npt.NDArray[np.float64]
+
+LINEAR_FROM = math.log(1e4)
+"""ln(η/η0) from which the curve continues linearly in s."""
+
+_LINEAR_FROM = np.asarray(LINEAR_FROM)
+
+SMALLEST_LN_LIMIT = 1e-9
+_SERIES_BELOW = 0.125
+_TERMS = 18
+_E1_SLOPE = np.array([(j + 1) / math.factorial(j + 2) for j in range(_TERMS)])
+_K_SLOPE = np.array([(j + 1) / (j + 2) for j in range(_TERMS)])
+
+
+@dataclass(frozen=True, slots=True)
+class Growth:
+    """ln(η/η0) and its first derivatives, all of one broadcast shape."""
+
+    value: Array
+    by_life_used: Array
+    by_m: Array
+    by_b: Array
+    by_ln_limit: Array
+
+
+def _ratio(numerator: Array, x: Array) -> Array:
+    """numerator/x where x is not zero, 1 where it is: both functions used here tend to 1."""
+    zero = x == 0.0
+    return np.where(zero, 1.0, numerator / np.where(zero, 1.0, x))
+
+
+def _e1(x: Array) -> Array:
+    """e₁(x) = (eˣ − 1)/x."""
+    return _ratio(np.expm1(x), x)
+
+
+def _series(coefficients: Array, x: Array) -> Array:
+    total = np.full_like(x, coefficients[-1])
+    for c in coefficients[-2::-1]:
+        total = total * x + c
+    return total
+
+
+def _slope_near_zero(coefficients: Array, far: Array, x: Array) -> Array:
+    """Take the power series where the closed form would cancel."""
+    near = np.abs(x) < _SERIES_BELOW
+    if not near.any():
+        return far
+    out = np.array(far)
+    out[near] = _series(coefficients, x[near])
+    return out
+
+
+def _e1_slope(x: Array, e1: Array) -> Array:
+    """e₁′(x) = (eˣ − e₁(x))/x."""
+    far = (np.exp(x) - e1) / np.where(x == 0.0, 1.0, x)
+    return _slope_near_zero(_E1_SLOPE, far, x)
+
+
+def _k(w: Array) -> Array:
+    """k(w) = −ln(1 − w)/w for w < 1."""
+    return _ratio(-np.log1p(-w), w)
+
+
+def _k_slope(w: Array, k: Array) -> Array:
+    """k′(w) = (1/(1 − w) − k(w))/w."""
+    far = (1.0 / (1.0 - w) - k) / np.where(w == 0.0, 1.0, w)
+    return _slope_near_zero(_K_SLOPE, far, w)
+
+
+def _as_arrays(*values: npt.ArrayLike) -> list[Array]:
+    return [np.asarray(v, dtype=np.float64) for v in values]
+
+
+def _phi_at(growth_ln: Array, m: Array, ln_limit: Array) -> Array:
+    """φ at which ln(η/η0) reaches `growth_ln`: (1 − e^{−m·g})/(1 − L^{−m}), and g/ln L at m = 0."""
+    return growth_ln * _e1(-m * growth_ln) / (ln_limit * _e1(-m * ln_limit))
+
+
+def _life_used_at_phi(phi: Array, b: Array) -> Array:
+    """Invert φ(s); infinite where a levelling curve (b < 0) never gets there."""
+    z = np.expm1(b) * phi
+    never = z <= -1.0
+    inside = np.where(never, 0.0, z)
+    # ln(1 + z)/b written as φ·(ln(1 + z)/z)·e₁(b), which has no hole at b = 0
+    reached = phi * _ratio(np.log1p(inside), inside) * _e1(b)
+    return np.where(never, np.inf, reached)
+
+
+def life_used_at(
+    growth_ln: npt.ArrayLike, m: npt.ArrayLike, b: npt.ArrayLike, ln_limit: npt.ArrayLike
+) -> Array:
+    """Return the share of life used at which ln(η/η0) reaches `growth_ln` [–]; infinity when it never does.
+
+    Parameters
+    ----------
+    growth_ln : array
+        ln(η/η0) asked for, ≥ 0, [–].
+    m, b : array
+        Shape numbers, [–].
+    ln_limit : array
+        ln L of the limit that s = 1 stands for, > 0, [–].
+
+    Examples
+    --------
+    The straight line in η (m = −1) with life to doubling needs a tenth of it for +10 %:
+
+    >>> float(life_used_at(math.log(1.1), -1.0, 0.0, math.log(2.0)).round(12))
+    0.1
+    """
+    g, m_, b_, ln_l = _as_arrays(growth_ln, m, b, ln_limit)
+    return _life_used_at_phi(_phi_at(g, m_, np.maximum(ln_l, SMALLEST_LN_LIMIT)), b_)
+
+
+def gel_life_used(m: npt.ArrayLike, b: npt.ArrayLike, ln_limit: npt.ArrayLike) -> Array:
+    """Return the share of life used at which the curve diverges (the gel point), [–].
+
+    Finite only if m > 0 and b > −m·ln L: s_gel = ln(1 + (e^b − 1)/(1 − L^{−m}))/b.
+
+    >>> float(gel_life_used(1.0, 0.0, math.log(2.0)))
+    2.0
+    """
+    m_, b_, ln_l = _as_arrays(m, b, ln_limit)
+    m_, b_, ln_l = np.broadcast_arrays(m_, b_, ln_l)
+    diverges = (m_ > 0.0) & (b_ > -m_ * ln_l)
+    c = np.where(diverges, -np.expm1(-m_ * ln_l), 1.0)
+    # a shape number of 1e-320 has a gel point beyond any double
+    phi = np.where(c > 1e-300, 1.0 / np.maximum(c, 1e-300), np.inf)
+    finite = diverges & np.isfinite(phi)
+    s = _life_used_at_phi(np.where(finite, phi, 1.0), np.where(finite, b_, 0.0))
+    return np.where(finite, s, np.inf)
+
+
+def log_growth(
+    life_used: npt.ArrayLike, m: npt.ArrayLike, b: npt.ArrayLike, ln_limit: npt.ArrayLike
+) -> Array:
+    """Return ln(η/η0) at a share of life used, [–].
+
+    Parameters
+    ----------
+    life_used : array
+        s = dose ÷ life to the limit, ≥ 0, [–].
+    m, b : array
+        Shape numbers, −3 ≤ m ≤ 3, −3 ≤ b ≤ 8, [–].
+    ln_limit : array
+        ln L, > 0, [–].
+
+    Notes
+    -----
+    From η/η0 = 10⁴ on the curve continues linearly in s with matching value and first derivatives, so
+    that a trial step of a fit beyond the gel point gives a number, never NaN.
+
+    Examples
+    --------
+    Exponential growth is at √2 of its start after half its life to doubling:
+
+    >>> float(np.exp(log_growth(0.5, 0.0, 0.0, math.log(2.0))).round(12))
+    1.414213562373
+    """
+    s, m_, b_, ln_l = _as_arrays(life_used, m, b, ln_limit)
+    ln_l = np.maximum(ln_l, SMALLEST_LN_LIMIT)
+    end = _life_used_at_phi(_phi_at(_LINEAR_FROM, m_, ln_l), b_)
+    inside = np.minimum(s, end)
+    scale = ln_l * _e1(-m_ * ln_l)
+    grown = scale * inside * _e1(b_ * inside) / _e1(b_)
+    value = grown * _k(m_ * grown)
+    slope = _slope_at_end(m_, b_, scale)
+    return np.asarray(value + slope * (s - inside))
+
+
+def _slope_at_end(m: Array, b: Array, scale: Array) -> Array:
+    """dg/ds where η/η0 = 10⁴: e^{mG}·(b·G·e₁(−mG) + ln L·e₁(−m ln L)/e₁(b)); 0 where never reached."""
+    g = LINEAR_FROM
+    slope = np.exp(m * g) * (b * g * _e1(-m * g) + scale / _e1(b))
+    return np.maximum(slope, 0.0)
+
+
+def log_growth_and_gradients(
+    life_used: npt.ArrayLike, m: npt.ArrayLike, b: npt.ArrayLike, ln_limit: npt.ArrayLike
+) -> Growth:
+    """Return ln(η/η0) and its derivatives by s, m, b and ln L; arguments as in `log_growth`.
+
+    Notes
+    -----
+    With A = ln L·e₁(−m·ln L) = (1 − L^{−m})/m and w = m·A·φ the law is A·φ·k(w), and
+
+        ∂g/∂s = A·φ′/(1 − w)            ∂g/∂b = A·φ_b/(1 − w)
+        ∂g/∂ln L = L^{−m}·φ/(1 − w)     ∂g/∂m = A_m·φ/(1 − w) + (A·φ)²·k′(w)
+
+    On the linear continuation the derivatives are those of the continued function, not frozen ones.
+    """
+    s, m_, b_, ln_l = _as_arrays(life_used, m, b, ln_limit)
+    ln_l = np.maximum(ln_l, SMALLEST_LN_LIMIT)
+    end = _life_used_at_phi(_phi_at(_LINEAR_FROM, m_, ln_l), b_)
+    inside = np.minimum(s, end)
+    e1_limit = _e1(-m_ * ln_l)
+    scale = ln_l * e1_limit
+    scale_m = -(ln_l**2) * _e1_slope(-m_ * ln_l, e1_limit)
+    e1_b = _e1(b_)
+    e1_b_slope = _e1_slope(b_, e1_b)
+    bs = b_ * inside
+    e1_bs = _e1(bs)
+    phi = inside * e1_bs / e1_b
+    phi_s = np.exp(bs) / e1_b
+    phi_b = (inside**2 * _e1_slope(bs, e1_bs) - phi * e1_b_slope) / e1_b
+    grown = scale * phi
+    w = m_ * grown
+    k = _k(w)
+    steep = 1.0 / (1.0 - w)
+    growth = Growth(
+        value=grown * k,
+        by_life_used=scale * phi_s * steep,
+        by_m=scale_m * phi * steep + grown**2 * _k_slope(w, k),
+        by_b=scale * phi_b * steep,
+        by_ln_limit=np.exp(-m_ * ln_l) * phi * steep,
+    )
+    beyond = s - inside
+    if not beyond.any():
+        return growth
+    return _continued(growth, beyond, (m_, b_, ln_l), (scale, scale_m), (e1_b, e1_b_slope))
+
+
+def _continued(
+    at_end: Growth,
+    beyond: Array,
+    shape: tuple[Array, Array, Array],
+    scales: tuple[Array, Array],
+    e1_of_b: tuple[Array, Array],
+) -> Growth:
+    """Add the linear piece: slope·(s − s_end), and the change of that slope with m, b and ln L."""
+    m, b, ln_l = shape
+    scale, scale_m = scales
+    e1_b, e1_b_slope = e1_of_b
+    g = LINEAR_FROM
+    lift = np.exp(m * g)
+    e1_g = _e1(-m * g)
+    slope = _slope_at_end(m, b, scale)
+    slope_m = g * slope + lift * (-b * g**2 * _e1_slope(-m * g, e1_g) + scale_m / e1_b)
+    slope_b = lift * (g * e1_g - scale * e1_b_slope / e1_b**2)
+    slope_ln_l = lift * np.exp(-m * ln_l) / e1_b
+    return Growth(
+        value=at_end.value + slope * beyond,
+        by_life_used=at_end.by_life_used,
+        by_m=at_end.by_m + slope_m * beyond,
+        by_b=at_end.by_b + slope_b * beyond,
+        by_ln_limit=at_end.by_ln_limit + slope_ln_l * beyond,
+    )
