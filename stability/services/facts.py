@@ -1,0 +1,62 @@
+"""Blends and tins as the alert rules see them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from stability.alerts.facts import TinFacts, TinReading
+from stability.alerts.findings import Subject
+from stability.services.blends import Blend, BlendKey
+
+__all__ = ["AT_STORAGE_C", "limit_mpas", "subject_of", "tin_facts"]
+
+AT_STORAGE_C = 2.5
+"""A store this near to the storage temperature stands for it, [°C]."""
+
+
+def subject_of(key: BlendKey) -> Subject:
+    """Return a blend as the subject of an alert."""
+    return Subject(
+        study=key.study,
+        product=key.product,
+        thinner=key.thinner,
+        level_pct=key.level_pct,
+        additive=key.additive,
+        pack=key.pack,
+        product_lots=(key.product_lot,),
+        thinner_lots=(key.thinner_lot,) if key.thinner_lot else (),
+    )
+
+
+def limit_mpas(limits: Mapping[str, float], initial_mpas: float | None) -> float | None:
+    """Return the viscosity at which the first viscosity limit is reached, [mPa·s]."""
+    ratio, absolute = limits.get("viscosity_ratio"), limits.get("viscosity_max_mpas")
+    from_ratio = None if ratio is None or initial_mpas is None else ratio * initial_mpas
+    return min((v for v in (from_ratio, absolute) if v is not None), default=None)
+
+
+def tin_facts(
+    blend: Blend, *, initial_mpas: float | None, cautions: Mapping[str, tuple[str, ...]] | None = None
+) -> tuple[TinFacts, ...]:
+    """Return a blend's tins against their limits; `cautions` by store go with what is found."""
+    limit = limit_mpas(blend.study.limits, initial_mpas)
+    subject = subject_of(blend.key)
+    return tuple(
+        TinFacts(
+            blend=subject,
+            sample=sample.sample,
+            store=sample.store,
+            at_storage=abs(sample.store_temperature_c - blend.study.storage_c) <= AT_STORAGE_C,
+            readings=tuple(
+                TinReading(
+                    taken_at=r.taken_at,
+                    viscosity_mpas=r.viscosity_mpas,
+                    of_limit=None if limit is None or r.viscosity_mpas is None else r.viscosity_mpas / limit,
+                    gel_grade=r.gel_grade,
+                )
+                for r in blend.readings.get(sample.id, ())
+            ),
+            cautions=(cautions or {}).get(sample.store, ()),
+        )
+        for sample in blend.samples
+    )

@@ -1,0 +1,230 @@
+"""One blend through the fit: the forecast row, what boards and alerts need beside it, expected bands.
+
+This is the only service that imports numpy; it is loaded when something must be refitted.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import sqlalchemy as sa
+
+from stability.ageing.arrays import BlendReadings, assemble
+from stability.ageing.bounds import Life, LifeOutcome, life, life_to
+from stability.ageing.dose import dose, inverse_temperature
+from stability.ageing.evidence import EvidenceOptions, evidence
+from stability.ageing.fit import Fit, FitOptions, Limit, Priors, fit
+from stability.ageing.outlook import expected_band_knots, limit_days_range
+from stability.alerts.material import gelled, limit_reached
+from stability.records.climate import epoch_days
+from stability.services.blends import Blend
+from stability.services.facts import tin_facts
+from stability.services.tins import Climate, tins_of
+
+if TYPE_CHECKING:
+    from stability.settings import FitSettings
+
+__all__ = ["fitted", "limit_of"]
+
+BAND_AGES_DAYS = (0.0, 1.0, 3.0, 7.0, 14.0, 21.0, 28.0, 42.0, 56.0, 84.0, 112.0, 168.0, 252.0, 365.0)
+"""How far after its last reading a tin's expected band reaches, [d]."""
+REAL_TIME_C = 2.5
+
+
+def limit_of(blend: Blend) -> Limit | None:
+    """Return the viscosity limit that is reached first; None where the study has none."""
+    limits = blend.study.limits
+    ratio, absolute = limits.get("viscosity_ratio"), limits.get("viscosity_max_mpas")
+    initial = blend.initial_mpas()
+    if ratio is not None and absolute is not None and initial is not None:
+        return Limit(ratio=ratio) if ratio * initial <= absolute else Limit(viscosity_mpas=absolute)
+    if ratio is not None:
+        return Limit(ratio=ratio)
+    return None if absolute is None else Limit(viscosity_mpas=absolute)
+
+
+def fitted(
+    blend: Blend, surroundings: Climate, connection: sa.Connection, options: FitSettings
+) -> tuple[Mapping[str, Any], Mapping[int, Sequence[tuple[float, float, float]]]]:
+    """Return a blend's payload (`row`: the forecast as others may rely on it, `extra`: the rest) and bands.
+
+    The bands are keyed by sample id.
+    """
+    limit = limit_of(blend)
+    gel_only = limit is None
+    tins = tins_of(blend, surroundings, connection, gel_ratio=options.gel_ratio)
+    data = assemble(tins, blend.study.storage_c)
+    found = fit(data, limit or Limit(ratio=options.gel_ratio), FitOptions(store_spread=options.store_spread))
+    told = life(found, blend.study.target_life_days)
+    row = _row(blend, found, told, gel_only=gel_only)
+    row["evidence"] = [
+        {"name": e.name, "passed": e.passed, "p": _number(e.p), "says": e.says}
+        for e in evidence(found, told, EvidenceOptions(repeatability_pct=options.method_repeatability_pct))
+    ]
+    extra = _extra(blend, found, told, data)
+    extra["alert"] = _for_alerts(blend, data, found, options)
+    if _limit_reached(blend, found):
+        row["outcome"] = "limit_reached"
+    return {"row": row, "extra": extra}, _bands(blend, found, data, surroundings)
+
+
+def _number(value: float | None, digits: int = 6) -> float | None:
+    """Return a number for JSON: never NaN or infinity, no digits that mean nothing."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{value:.{digits}g}")
+
+
+def _row(blend: Blend, found: Fit, told: Life, *, gel_only: bool) -> dict[str, Any]:
+    key, study = blend.key, blend.study
+    numbers = found.ok and told.outcome is not LifeOutcome.TOO_EARLY
+    energy = numbers and found.energy_estimated
+    life_days = _number(told.life_days)
+    gel_days = _number(told.life_days if gel_only else told.gel_life_days)
+    early = told.outcome is LifeOutcome.TOO_EARLY
+    limit_at = None if life_days is None else blend.placed_at + timedelta(days=min(life_days, 36_525.0))
+    return {
+        "study": study.code,
+        "product": key.product,
+        "product_lots": [key.product_lot],
+        "thinner": key.thinner,
+        "thinner_lots": [key.thinner_lot] if key.thinner_lot else [],
+        "level_pct": key.level_pct,
+        "additive": key.additive,
+        "pack": key.pack,
+        "storage_c": study.storage_c,
+        "limit_viscosity_ratio": study.limits.get("viscosity_ratio"),
+        "limit_viscosity_max_mpas": study.limits.get("viscosity_max_mpas"),
+        "target_life_days": study.target_life_days,
+        "outcome": told.outcome.value,
+        "says": told.says,
+        "life_days": life_days,
+        "life_days_lower95": _number(told.life_days_lower95),
+        "life_days_lower95_next_tin": _number(told.life_days_lower95_next_tin),
+        "life_days_upper95": _number(told.life_days_upper95),
+        "probability_before_target": _number(told.probability_before_target),
+        "limit_date": None if limit_at is None else limit_at.date().isoformat(),
+        "gel_life_days": None if early else gel_days,
+        "activation_energy_kj_mol": _number(found.energy) if energy else None,
+        "activation_energy_se_kj_mol": _number(found.se("E")) if energy else None,
+        "order_m": _number(found.m) if numbers else None,
+        "self_acceleration_b": _number(found.b) if numbers else None,
+        "initial_viscosity_mpas": _number(math.exp(found.a)) if found.ok else _number(blend.initial_mpas()),
+        "noise_pct": _number(100 * found.sigma) if numbers else None,
+        "tin_spread_pct": _number(100 * found.sigma_tin) if numbers else None,
+        "tins": found.tins,
+        "readings": found.readings,
+        "gelled_tins": found.gelled,
+        "priors_used": False,
+        "evidence": [],
+    }
+
+
+def _extra(blend: Blend, found: Fit, told: Life, data: BlendReadings) -> dict[str, Any]:
+    extra: dict[str, Any] = {
+        "real_time_days": _number(_real_time_days(blend, data)),
+        "stores": list(data.stores),
+    }
+    if not found.ok or told.outcome is LifeOutcome.TOO_EARLY:
+        return extra
+    if told.life_days is not None:
+        extra["log_life"] = {"u": found.u, "se": found.se_u, "df": found.df}
+    extra["parameters"] = {
+        "a": found.a,
+        "u": found.u,
+        "energy": found.energy,
+        "m": found.m,
+        "b": found.b,
+        "ln_limit": found.ln_limit,
+        "sigma": found.sigma,
+    }
+    extra["shares"] = _shares(found, data)
+    extra["lives"] = [
+        {"criterion": words, "ratio": ratio, "life_days": _number(life_to(found, ratio))}
+        for words, ratio in (("+20 %", 1.2), ("+50 %", 1.5), ("2×", 2.0))
+    ]
+    return extra
+
+
+def _real_time_days(blend: Blend, data: BlendReadings) -> float:
+    """Return the longest age read at the storage temperature, [d]."""
+    near = np.abs(data.store_temperature_c - blend.study.storage_c) <= REAL_TIME_C
+    if not near.any():
+        return 0.0
+    ages = data.age_days[near[data.store]]
+    return float(ages.max()) if ages.size else 0.0
+
+
+def _shares(found: Fit, data: BlendReadings) -> dict[str, Any]:
+    """Return, per tin, the share of life used at its last reading and what each further day adds."""
+    rates = np.exp(-found.energy * np.asarray(inverse_temperature(data.store_temperature_c, data.storage_c)))
+    shares: dict[str, Any] = {}
+    for place, sample in enumerate(data.samples):
+        own = np.flatnonzero(data.tin == place)
+        last = own[np.argmax(data.age_days[own])]
+        used, amount = float(found.life_used[last]), float(_dose(found, data)[last])
+        # a tin's own factor: what its dose counts beyond the common clock
+        own_factor = used / amount if amount > 0 else math.exp(-found.u)
+        per_day = own_factor * float(rates[data.store[last]])
+        shares[sample] = {
+            "age_days": float(data.age_days[last]),
+            "used": _number(used),
+            "per_day": _number(per_day),
+        }
+    return shares
+
+
+def _dose(found: Fit, data: BlendReadings) -> Any:
+    return dose(data.days, data.x, found.energy)
+
+
+def _for_alerts(blend: Blend, data: BlendReadings, found: Fit, options: FitSettings) -> dict[str, Any]:
+    """Return the chance and the date of the limit by the fit with weak priors, which only alerts may use."""
+    priors = Priors(
+        energy=options.prior_energy_kj_mol,
+        energy_sd=options.prior_energy_sd_kj_mol,
+        m=options.prior_m,
+        m_sd=options.prior_m_sd,
+        b=options.prior_b,
+        b_sd=options.prior_b_sd,
+    )
+    weak = fit(data, found.limit, FitOptions(store_spread=options.store_spread, priors=priors))
+    told = life(weak, blend.study.target_life_days)
+    early, late = limit_days_range(weak, told)
+    return {
+        "probability": _number(told.probability_before_target),
+        "life_days": _number(told.life_days),
+        "early_days": _number(early),
+        "late_days": _number(late),
+        "priors_used": True,
+    }
+
+
+def _limit_reached(blend: Blend, found: Fit) -> bool:
+    """Ask the rule that alerts use whether a tin at the storage temperature has crossed a limit."""
+    initial = math.exp(found.a) if found.ok else blend.initial_mpas()
+    grade = blend.study.limits.get("gel_grade")
+    tins = [t for t in tin_facts(blend, initial_mpas=initial) if t.at_storage]
+    return bool(limit_reached(tins, gel_grade_limit=None if grade is None else int(grade)) or gelled(tins))
+
+
+def _bands(
+    blend: Blend, found: Fit, data: BlendReadings, surroundings: Climate
+) -> dict[int, Sequence[tuple[float, float, float]]]:
+    if not found.ok:
+        return {}
+    bands: dict[int, Sequence[tuple[float, float, float]]] = {}
+    places = {name: place for place, name in enumerate(data.samples)}
+    for sample in blend.samples:
+        last = max((r.taken_at for r in blend.readings.get(sample.id, ())), default=sample.placed_at)
+        if sample.ended_at is not None or sample.sample not in places:
+            continue
+        start = epoch_days(last) - epoch_days(sample.placed_at)
+        ages = [start + step for step in BAND_AGES_DAYS]
+        temperature_c = surroundings.stores[sample.store].temperature_c
+        bands[sample.id] = expected_band_knots(found, places[sample.sample], ages, temperature_c)
+    return bands
