@@ -46,6 +46,7 @@ def tin_facts(
             blend=subject,
             sample=sample.sample,
             store=sample.store,
+            store_temperature_c=sample.store_temperature_c,
             at_storage=abs(sample.store_temperature_c - blend.study.storage_c) <= AT_STORAGE_C,
             readings=tuple(
                 TinReading(
