@@ -1,4 +1,4 @@
-"""What stands how: blends with the share of life used, stores with their temperature, for board and report."""
+"""How things stand: blends with the share of life used, tins, stores; for board and report."""
 
 from __future__ import annotations
 

@@ -1,0 +1,119 @@
+"""The views behind the figures: the master curve of a blend, and its stores on the Arrhenius line."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from stability.records.engine import Records
+from stability.reports.view import (
+    ArrheniusView,
+    BandPoint,
+    MasterCurveView,
+    MasterPoint,
+    RatePoint,
+    StoreLife,
+)
+from stability.services.blends import Blend, blends_of
+from stability.services.forecast import BlendForecast
+from stability.services.tins import load_climate, tins_of
+from stability.settings import Settings
+from stability.units import GAS_CONSTANT_KJ, kelvin
+
+__all__ = ["arrhenius_view", "master_curve_view"]
+
+
+def master_curve_view(
+    records: Records, forecast: BlendForecast, *, as_of: datetime, settings: Settings
+) -> MasterCurveView:
+    """Return all readings of a blend against their dose, with the fitted curve, limit and bounds."""
+    row, parameters = forecast.row, forecast.extra.get("parameters")
+    with records.reading() as connection:
+        blend = next(
+            b
+            for b in blends_of(connection, as_of=as_of, study=forecast.study)
+            if b.key.text == forecast.blend_key
+        )
+        points = _points(blend, connection, parameters["energy"] if parameters else 0.0, as_of, settings)
+    limit = math.exp(parameters["a"] + parameters["ln_limit"]) if parameters else None
+    ratio = row["limit_viscosity_ratio"]
+    return MasterCurveView(
+        study=forecast.study,
+        blend_words=f"{forecast.key.words}, lot {', '.join(forecast.product_lots)}",
+        storage_c=row["storage_c"],
+        points=points,
+        curve=tuple(
+            BandPoint(
+                dose_days=day,
+                viscosity_mpas=math.exp(mean),
+                lower_mpas=math.exp(low),
+                upper_mpas=math.exp(high),
+            )
+            for day, mean, low, high in forecast.extra.get("curve", ())
+        ),
+        limit_mpas=limit,
+        limit_words=f"limit: {ratio:g} × day 0" if ratio else "limit",
+        life_days=row["life_days"],
+        lower95_days=row["life_days_lower95"],
+        today_days=(as_of - forecast.placed_at).total_seconds() / 86_400,
+        target_life_days=forecast.target_life_days,
+        invented="invented" in blend.study.title.lower(),
+    )
+
+
+def _points(
+    blend: Blend, connection: sa.Connection, energy: float, as_of: datetime, settings: Settings
+) -> tuple[MasterPoint, ...]:
+    from stability.ageing.arrays import Kind
+    from stability.ageing.dose import dose
+
+    gap_days = settings.fit.logger_gap_hours / 24
+    surroundings = load_climate(connection, blend.study.code, as_of=as_of, gap_days=gap_days)
+    points = []
+    for tin in tins_of(blend, surroundings, connection, gel_ratio=settings.fit.gel_ratio):
+        for place, viscosity in enumerate(tin.viscosities_mpas):
+            points.append(
+                MasterPoint(
+                    sample=tin.sample,
+                    store=tin.store,
+                    temperature_c=tin.temperature_c,
+                    dose_days=float(dose(tin.days[place], tin.x[place], energy)),
+                    viscosity_mpas=viscosity,
+                    at_least=tin.kinds is not None and tin.kinds[place] != Kind.MEASURED,
+                )
+            )
+    return tuple(points)
+
+
+def arrhenius_view(forecast: BlendForecast) -> ArrheniusView:
+    """Return each store's own life against the line that the fit draws through them."""
+    row, lives = forecast.row, forecast.extra.get("store_lives", ())
+    ratio = row["limit_viscosity_ratio"]
+    return ArrheniusView(
+        study=forecast.study,
+        blend_words=f"{forecast.key.words}, lot {', '.join(forecast.product_lots)}",
+        storage_c=row["storage_c"],
+        limit_words=f"{ratio:g} × day 0" if ratio else "the limit",
+        stores=tuple(StoreLife(**life) for life in lives),
+        line=_line(forecast),
+        energy_kj_mol=row["activation_energy_kj_mol"],
+        energy_se_kj_mol=row["activation_energy_se_kj_mol"],
+    )
+
+
+def _line(forecast: BlendForecast) -> tuple[RatePoint, ...]:
+    parameters = forecast.extra.get("parameters")
+    if not parameters:
+        return ()
+    storage_k = kelvin(forecast.row["storage_c"])
+    points = []
+    for temperature_c in range(0, 66, 5):
+        x = (1 / kelvin(temperature_c) - 1 / storage_k) / GAS_CONSTANT_KJ
+        points.append(
+            RatePoint(
+                temperature_c=temperature_c, life_days=math.exp(parameters["u"] + parameters["energy"] * x)
+            )
+        )
+    return tuple(points)

@@ -1,0 +1,193 @@
+"""The report of one study: question, design, verdicts, lives, evidence, and everything that happened."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, timedelta
+
+import sqlalchemy as sa
+
+from stability.chemistry.cautions import STANDING_LINE
+from stability.errors import InputError
+from stability.records import history
+from stability.records.engine import Records
+from stability.records.happenings import blind_periods, check_marks, corrections
+from stability.reports.view import BlendVerdict, DesignLine, EvidenceLine, Happening, LifeLine, StudyReport
+from stability.services.blends import CALCULATION, Blend, blends_of, only_study
+from stability.services.cure import cure_verdict, cures_of
+from stability.services.forecast import BlendForecast, forecasts
+from stability.services.state import blend_word
+from stability.settings import Settings
+
+__all__ = ["study_report"]
+
+LATE_ENTRY = timedelta(days=1)
+OTHER_LIMITS = (("+20 %", 1.2), ("+50 %", 1.5), ("2×", 2.0))
+
+
+def study_report(records: Records, *, study: str | None, as_of: datetime, settings: Settings) -> StudyReport:
+    """Return the report of a study as known at an instant.
+
+    Raises
+    ------
+    InputError
+        If there is no such study.
+    """
+    with records.reading() as connection:
+        code = study or only_study(connection, as_of=as_of)
+        facts = next(iter(history.studies(connection, as_of=as_of, code=code)), None)
+        if facts is None:
+            raise InputError(f"study {code!r} is not on record", hint="stability study lists all")
+        blends = blends_of(connection, as_of=as_of, study=code)
+        happened = _happenings(connection, facts, blends, as_of)
+        cures = {b.key.text: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for b in blends}
+    found = forecasts(records, as_of=as_of, settings=settings, study=code)
+    lives = _lives(records, found, code=code, as_of=as_of, settings=settings)
+    notes = {key: (verdict.words,) for key, verdict in cures.items() if verdict is not None}
+    return StudyReport(
+        code=facts.code,
+        title=facts.title,
+        question=f"Does each blend keep for {facts.target_life_days:g} days at {facts.storage_c:g} °C?",
+        as_of=as_of,
+        zone_name=settings.time_zone,
+        calculation_version=CALCULATION,
+        owner=facts.owner,
+        target_life_days=facts.target_life_days,
+        storage_c=facts.storage_c,
+        limits_words=_limits_words(facts),
+        design=_design(blends),
+        verdicts=tuple(_verdict(f, facts, lives[f.blend_key], notes.get(f.blend_key, ())) for f in found),
+        happenings=happened,
+        cautions=(STANDING_LINE,),
+        invented="invented" in facts.title.lower(),
+    )
+
+
+def _limits_words(facts: history.StudyFacts) -> tuple[str, ...]:
+    words = {
+        "viscosity_ratio": "viscosity {:g} × the day-0 value",
+        "viscosity_max_mpas": "viscosity {:g} mPa·s",
+        "gel_grade": "gel grade {:g} or worse ends a sample",
+        "dry_through_ratio": "dry-through time {:g} × the day-0 control",
+    }
+    return tuple(words[name].format(value) for name, value in sorted(facts.limits.items()))
+
+
+def _design(blends: Sequence[Blend]) -> tuple[DesignLine, ...]:
+    lines = []
+    for blend in blends:
+        for store in sorted({s.store for s in blend.samples}):
+            tins = [s for s in blend.samples if s.store == store]
+            own = [(r, s) for s in tins for r in blend.readings.get(s.id, ())]
+            lines.append(
+                DesignLine(
+                    blend_words=f"{blend.key.words} ({blend.key.product_lot})",
+                    store=store,
+                    temperature_c=tins[0].store_temperature_c,
+                    tins=len(tins),
+                    readings=len(own),
+                    last_day=max(
+                        ((r.taken_at - s.placed_at).total_seconds() / 86_400 for r, s in own), default=0.0
+                    ),
+                )
+            )
+    return tuple(lines)
+
+
+def _lives(
+    records: Records, found: Sequence[BlendForecast], *, code: str, as_of: datetime, settings: Settings
+) -> Mapping[str, tuple[LifeLine, ...]]:
+    lines: dict[str, list[LifeLine]] = {f.blend_key: [] for f in found}
+    for words, ratio in OTHER_LIMITS:
+        for f in forecasts(records, as_of=as_of, settings=settings, study=code, limit_ratio=ratio):
+            lines[f.blend_key].append(
+                LifeLine(
+                    criterion=words,
+                    life_days=f.row["life_days"],
+                    lower95_days=f.row["life_days_lower95"],
+                    upper95_days=f.row["life_days_upper95"],
+                    says=f.row["says"],
+                )
+            )
+    for f in found:
+        gel = f.row["gel_life_days"]
+        says = None if gel is not None else "no gel point in the fit"
+        lines[f.blend_key].append(LifeLine(criterion="gel", life_days=gel, says=says))
+    return {key: tuple(of_blend) for key, of_blend in lines.items()}
+
+
+def _verdict(
+    forecast: BlendForecast, facts: history.StudyFacts, lives: tuple[LifeLine, ...], notes: tuple[str, ...]
+) -> BlendVerdict:
+    row = forecast.row
+    ratio = row["limit_viscosity_ratio"]
+    return BlendVerdict(
+        blend_words=forecast.key.words + (f", {forecast.pack}" if forecast.pack else ""),
+        word=blend_word(forecast).value,
+        outcome=forecast.outcome,
+        storage_c=facts.storage_c,
+        limit_words=f"{ratio:g} × the day-0 viscosity" if ratio else "the viscosity limit",
+        target_life_days=facts.target_life_days,
+        product_lots=forecast.product_lots,
+        thinner_lots=forecast.thinner_lots,
+        life_days=row["life_days"],
+        lower95_days=row["life_days_lower95"],
+        lower95_next_tin_days=row["life_days_lower95_next_tin"],
+        upper95_days=row["life_days_upper95"],
+        limit_date=date.fromisoformat(row["limit_date"]) if row["limit_date"] else None,
+        probability_before_target=row["probability_before_target"],
+        says=row["says"],
+        notes=notes,
+        energy_kj_mol=row["activation_energy_kj_mol"],
+        energy_se_kj_mol=row["activation_energy_se_kj_mol"],
+        tins=row["tins"],
+        readings=row["readings"],
+        gelled_tins=row["gelled_tins"],
+        lives=lives,
+        evidence=tuple(
+            EvidenceLine(name=e["name"], passed=e["passed"], says=e["says"], p=e["p"])
+            for e in row["evidence"]
+        ),
+    )
+
+
+def _happenings(
+    connection: sa.Connection, facts: history.StudyFacts, blends: Sequence[Blend], as_of: datetime
+) -> tuple[Happening, ...]:
+    names = {s.id: s.sample for blend in blends for s in blend.samples}
+    found = [
+        Happening(kind=mark.kind, at=mark.due_at, words=f"{names[mark.sample_id]}: {mark.words}")
+        for mark in check_marks(connection, tuple(names))
+    ]
+    for change in corrections(connection, tuple(names), as_of=as_of):
+        found.append(
+            Happening(
+                kind="set aside" if change.set_aside else "corrected",
+                at=change.entered_at,
+                words=f"{names[change.sample_id]}, reading of {change.taken_at:%Y-%m-%d}: {change.words}",
+                reason=change.reason,
+                person=change.entered_by,
+            )
+        )
+    for blend in blends:
+        for of_tin in blend.readings.values():
+            found += [
+                Happening(
+                    kind="late entry",
+                    at=r.first_entered_at,
+                    words=f"{names[r.sample_id]}: taken {r.taken_at:%Y-%m-%d}",
+                    person=r.operator,
+                )
+                for r in of_tin
+                if r.first_entered_at - r.taken_at > LATE_ENTRY
+            ]
+    found += [
+        Happening(
+            kind="blind",
+            at=until,
+            words=f"nothing was watched for {(until - since).total_seconds() / 3600:.0f} h",
+        )
+        for since, until in blind_periods(connection, as_of=as_of)
+        if until >= facts.entered_at
+    ]
+    return tuple(sorted(found, key=lambda h: (h.at, h.kind, h.words)))
