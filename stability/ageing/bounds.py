@@ -12,9 +12,9 @@ from enum import StrEnum
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
-from stability.ageing.fit import Fit, FitStatus
 from stability.ageing.law import gel_life_used, life_used_at
 from stability.ageing.profile import LN_LONGEST_LIFE, Profile, profile_life
+from stability.ageing.result import Fit, FitStatus
 from stability.errors import InputError
 from stability.units import significant
 

@@ -7,31 +7,17 @@ ln η of a reading; u = ln(life in days); E in kJ/mol; m, b and all effects dime
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from enum import StrEnum
-from types import MappingProxyType
-from typing import Literal, TypedDict
+from typing import TypedDict
 
 import numpy as np
 import numpy.typing as npt
 
 from stability.ageing.arrays import BlendReadings
-from stability.ageing.model import (
-    ENERGY,
-    INITIAL,
-    LIFE,
-    NAMES,
-    ORDER,
-    SELF,
-    AgeingModel,
-    Limit,
-    ageing_model,
-)
+from stability.ageing.model import ENERGY, LIFE, NAMES, ORDER, SELF, AgeingModel, Limit, ageing_model
+from stability.ageing.result import Fit, FitOptions, FitStatus, Priors, Workings
 from stability.ageing.solver import Penalties, Solution, Spreads, minimise, start
 from stability.ageing.starts import best_start
 from stability.ageing.variance import covariance, estimate_spreads, linear_mixed, log_likelihood
-from stability.errors import InputError
 
 __all__ = ["Fit", "FitOptions", "FitStatus", "Limit", "Priors", "fit"]
 
@@ -42,148 +28,9 @@ UPPER = (30.0, float(np.log(1e6)), 250.0, 3.0, 8.0)
 """Box of (a, u, E, m, b)."""
 SAME_TEMPERATURE_C = 2.5
 """Stores nearer than this count as one temperature, [°C]."""
-_ROUNDS = 60
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Priors:
-    """Weak Gaussian beliefs for alerts; a statement never uses them."""
-
-    energy: float = 75.0
-    """[kJ/mol]: the middle of what storage tests of coatings and prepolymers print (60–100)."""
-    energy_sd: float = 20.0
-    m: float = 0.0
-    """Exponential growth, the trade's default."""
-    m_sd: float = 1.5
-    b: float = 1.0
-    """A slight toe: most thickening speeds itself up a little."""
-    b_sd: float = 2.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FitOptions:
-    """What is assumed in a fit."""
-
-    store_spread: float = 0.05
-    """Spread of a store's log rate about the Arrhenius line, [–]; 0 gives the plain model."""
-    priors: Priors | None = None
-    criterion: Literal["reml", "ml"] = "reml"
-    fixed: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
-    """Values held, by name: a, u, E, m, b."""
-
-    def __post_init__(self) -> None:
-        unknown = sorted(set(self.fixed) - set(NAMES))
-        if unknown:
-            raise InputError(f"unknown parameter {unknown[0]!r}, expected one of {', '.join(NAMES)}")
-        if not 0.0 <= self.store_spread < 5.0:
-            raise InputError(f"store spread is {self.store_spread}, expected 0 or more (0.05 is 5 %)")
-
-
-class FitStatus(StrEnum):
-    """How a fit ended; everything but FITTED comes without numbers."""
-
-    FITTED = "fitted"
-    NO_READINGS = "no_readings"
-    ALL_CENSORED = "all_censored"
-    TOO_FEW_READINGS = "too_few_readings"
-    NOT_AGED = "not_aged"
-    LIMIT_PASSED = "limit_passed"
-    NOT_CONVERGED = "not_converged"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Workings:
-    """What a refit needs: kept with the fit so that a profile starts warm."""
-
-    model: AgeingModel
-    penalties: Penalties
-    solution: Solution
-    spreads: Spreads
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fit:
-    """One fitted blend. Without numbers (status is not FITTED) the parameters are those of no fit: zeros."""
-
-    data: BlendReadings
-    limit: Limit
-    options: FitOptions
-    status: FitStatus
-    reason: str
-    """A sentence for people; empty when fitted."""
-    names: tuple[str, ...] = NAMES
-    parameters: Array = field(default_factory=lambda: np.zeros(len(NAMES)))
-    """θ = (a, u, E, m, b, γ …)."""
-    covariance: Array = field(default_factory=lambda: np.zeros((len(NAMES), len(NAMES))))
-    """Of θ; rows of what was held or is at an edge are zero."""
-    se_u: float = 0.0
-    """Standard error of u, τ included."""
-    df: float = 0.0
-    """Satterthwaite degrees of freedom of u."""
-    tin_df: int = 0
-    """ν: informative tins less 2, or less 1 when E is not estimated."""
-    sigma: float = 0.0
-    sigma_tin: float = 0.0
-    tin_effects: Array = field(default_factory=lambda: np.zeros(0))
-    """β on the log rate, (tins,)."""
-    residuals: Array = field(default_factory=lambda: np.zeros(0))
-    """ln η measured less fitted (with the tin's effect), (n,); pseudo-residuals where censored."""
-    life_used: Array = field(default_factory=lambda: np.zeros(0))
-    """s of each reading, with its tin's effect, (n,)."""
-    energy_estimated: bool = False
-    at_edge: tuple[str, ...] = ()
-    """Names of parameters that lie on the box."""
-    tins: int = 0
-    readings: int = 0
-    gelled: int = 0
-    """Tins that have gelled or gone over range."""
-    log_likelihood: float = 0.0
-    workings: Workings | None = None
-
-    @property
-    def ok(self) -> bool:
-        """Whether there are numbers."""
-        return self.status is FitStatus.FITTED
-
-    @property
-    def a(self) -> float:
-        """Level at day 0, ln η0, [ln(mPa·s)]."""
-        return float(self.parameters[INITIAL])
-
-    @property
-    def u(self) -> float:
-        """Logarithm of the life in days, that of the storage temperature's own store."""
-        return float(self.parameters[LIFE])
-
-    @property
-    def energy(self) -> float:
-        """Activation energy used, [kJ/mol]; see `energy_estimated`."""
-        return float(self.parameters[ENERGY])
-
-    @property
-    def m(self) -> float:
-        """Order of the growth, [–]."""
-        return float(self.parameters[ORDER])
-
-    @property
-    def b(self) -> float:
-        """Self-acceleration, [–]."""
-        return float(self.parameters[SELF])
-
-    def se(self, name: str) -> float:
-        """Return the standard error of a, E, m or b (0 when held); that of u is `se_u`."""
-        k = self.names.index(name)
-        return float(np.sqrt(max(self.covariance[k, k], 0.0)))
-
-    @property
-    def ln_limit(self) -> float:
-        """Limit as ln L, at the fitted start."""
-        return self.limit.ln_ratio(self.a)
-
-    @property
-    def storage_store_present(self) -> bool:
-        """Whether a store within 2.5 °C stands for the storage temperature."""
-        return self.data.storage_store is not None
+_ROUNDS = 40
+_CAUTIOUS_FROM = 8
+"""From this round on the spreads move half-way only: it ends the rare case of two answers in turn."""
 
 
 def _temperatures(data: BlendReadings) -> int:
@@ -247,15 +94,18 @@ def _alternate(
         at = minimise(
             model.at_sigma(sigma), model.tins, at, spreads, penalties, steps=4 if round_ < 3 else 20
         )
-        if change < 1e-8 and bool(at.converged.all()):
+        if change < 1e-7 and bool(at.converged.all()):
             return at, spreads, True
         lin = linear_mixed(at, penalties, 0, penalties_open(at, penalties), random=random, reml=reml)
         variance, ratio = estimate_spreads(lin, spreads, 0, search=round_ == 0)
+        if round_ >= _CAUTIOUS_FROM:
+            variance = float(np.sqrt(variance * spreads.variance[0]))
+            ratio = 0.5 * (ratio + float(spreads.ratio[0]))
         old = np.array([np.log(spreads.variance[0]), spreads.ratio[0] * lin.group_square.mean()])
         new = np.array([np.log(variance), ratio * lin.group_square.mean()])
         change = float(np.abs((new - old) / np.maximum(np.abs(old), 1.0)).max())
         spreads = Spreads(np.array([variance]), np.array([ratio]))
-    return at, spreads, bool(change < 1e-4)
+    return at, spreads, bool(change < 1e-3)
 
 
 def penalties_open(at: Solution, penalties: Penalties) -> npt.NDArray[np.bool_]:

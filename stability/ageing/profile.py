@@ -7,14 +7,14 @@ where it would not: a life that the data bound from below only. Lives are ln(day
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from stability.ageing.fit import Fit, Workings
-from stability.ageing.model import LIFE
-from stability.ageing.solver import Penalties, Solution, Spreads, minimise, start
+from stability.ageing.model import ENERGY, LIFE, ORDER, SELF
+from stability.ageing.result import Fit, Workings
+from stability.ageing.solver import Penalties, Solution, Spreads, joined, minimise, rows_of, start
 
 __all__ = ["LN_LONGEST_LIFE", "Profile", "profile_life"]
 
@@ -25,7 +25,13 @@ LN_LONGEST_LIFE = float(np.log(200 * 365.25))
 _OFFSETS = np.array([-1.8, -1.3, -1.0, -0.6, 0.6, 1.0, 1.4])
 """Where to look first, in multiples of the distance that a standard error would give."""
 _WIDE_FROM_SE = 0.3
-_REFINEMENTS = 3
+_WIDE_POINTS = 14
+_ODD = {ENERGY: (10.0, 120.0), ORDER: (1.0, -2.5), SELF: (7.0, -2.5)}
+"""What could make up for a life much (shorter, longer) than estimated: heat that hardly matters and a long
+toe; heat that matters much and growth that levels off."""
+_REFINEMENTS = 4
+_PASSES = 4
+_WORTH_A_SEARCH = 1e-2
 _STEPS = 12
 _TOLERANCE = 0.01
 """Of a standard error: the deviance is then right to 1e-4."""
@@ -81,24 +87,59 @@ def _from_neighbours(work: Workings, ln_life: Array, at: Solution) -> Solution:
     """Try each neighbour's solution as a start, so that one stuck search does not fake a bound."""
     penalties, spreads = _held(work, ln_life)
     model = work.model.at_sigma(np.sqrt(spreads.variance))
-    best = at
-    for shift in (1, -1):
-        index = np.clip(np.arange(ln_life.size) + shift, 0, ln_life.size - 1)
-        theta = at.theta[index].copy()
-        theta[:, LIFE] = ln_life
-        other = start(model, work.model.tins, theta, at.effects[index], spreads, penalties)
-        better = other.objective < best.objective - 1e-3
-        if better.any():
-            pick = better[:, np.newaxis]
-            best = replace(
-                best,
-                theta=np.where(pick, other.theta, best.theta),
-                effects=np.where(pick, other.effects, best.effects),
-                objective=np.where(better, other.objective, best.objective),
-            )
-    if best is at:
-        return at
-    return _search(work, ln_life, best.theta, best.effects, steps=_STEPS)
+    n = ln_life.size
+    for _ in range(_PASSES):
+        worse = np.zeros(n, dtype=bool)
+        best = at
+        for shift in (1, -1):
+            theta = at.theta[np.clip(np.arange(n) + shift, 0, n - 1)].copy()
+            effects = at.effects[np.clip(np.arange(n) + shift, 0, n - 1)]
+            theta[:, LIFE] = ln_life
+            other = start(model, work.model.tins, theta, effects, spreads, penalties)
+            better = other.objective < best.objective - _WORTH_A_SEARCH
+            best = rows_of(joined(best, other), np.where(better, np.arange(n) + n, np.arange(n)))
+            worse |= better
+        if not worse.any():
+            return at
+        again = np.flatnonzero(worse)
+        more = _search(work, ln_life[again], best.theta[again], best.effects[again], steps=_STEPS)
+        index = np.arange(n)
+        index[again] = n + np.arange(again.size)
+        at = rows_of(joined(at, more), index)
+    return at
+
+
+def _points(fit: Fit, scale: float, root: float, also: tuple[float, ...], *, wide: bool) -> Array:
+    """Return the ln(life) to begin with: near the estimate, and everywhere where it is badly known."""
+    work = fit.workings
+    assert work is not None  # noqa: S101 - checked by the caller
+    points = np.concatenate((fit.u + _OFFSETS * scale * root, also))
+    if wide:
+        oldest = float(np.log(max(float(fit.data.days.sum(axis=1).max()), 1e-6)))
+        lowest = min(min(fit.u, LN_LONGEST_LIFE) - 3.0, oldest - 1.0)
+        points = np.concatenate((points, np.linspace(lowest, LN_LONGEST_LIFE, _WIDE_POINTS)))
+    return np.unique(np.clip(points, float(work.penalties.lower[0, LIFE]) + 0.1, LN_LONGEST_LIFE))
+
+
+def _best_of(work: Workings, points: Array, fit: Fit, along: Array, *, wide: bool) -> Solution:
+    """Search from the fit, and far from it also from the shape that could make up for so odd a life."""
+    at = work.solution
+    reach = np.clip(points - fit.u, -1.0, 1.0)
+    theta = at.theta + reach[:, np.newaxis] * along
+    effects = np.repeat(at.effects, points.size, axis=0)
+    if not wide:
+        return _search(work, points, theta, effects, steps=_STEPS)
+    odd = theta.copy()
+    short = points < fit.u
+    for column, (if_short, if_long) in _ODD.items():
+        value = np.where(short, if_short, if_long)
+        odd[:, column] = np.where(work.penalties.free[0, column], value, odd[:, column])
+    both = _search(
+        work, np.tile(points, 2), np.concatenate((theta, odd)), np.tile(effects, (2, 1)), steps=_STEPS
+    )
+    n = points.size
+    pick = np.where(both.objective[n:] < both.objective[:n], np.arange(n) + n, np.arange(n))
+    return rows_of(both, pick)
 
 
 def profile_life(fit: Fit, root: float, also: tuple[float, ...] = ()) -> Profile:
@@ -116,36 +157,43 @@ def profile_life(fit: Fit, root: float, also: tuple[float, ...] = ()) -> Profile
     work = fit.workings
     if work is None:
         raise ValueError("a fit without numbers has no profile")
-    at = work.solution
     variance_u = float(fit.covariance[LIFE, LIFE])
-    scale = float(np.clip(np.sqrt(variance_u), 0.02, 0.6)) if variance_u > 0.0 else 0.5
-    centre = min(fit.u, LN_LONGEST_LIFE)
-    lowest = float(work.penalties.lower[0, LIFE]) + 0.1
-    points = np.concatenate((fit.u + _OFFSETS * scale * root, also))
-    if scale > _WIDE_FROM_SE:
-        points = np.concatenate((points, np.linspace(centre - 5.0, LN_LONGEST_LIFE, 10)))
-    points = np.unique(np.clip(points, lowest, LN_LONGEST_LIFE))
-    along = fit.covariance[:, LIFE] / variance_u if variance_u > 0.0 else np.zeros_like(at.theta[0])
-    reach = np.clip(points - fit.u, -1.0, 1.0)
-    theta = at.theta + reach[:, np.newaxis] * along
-    effects = np.repeat(at.effects, points.size, axis=0)
-    found = _from_neighbours(work, points, _search(work, points, theta, effects, steps=_STEPS))
-    ln_life, objective = points, found.objective
-    thetas, all_effects = found.theta, found.effects
+    scale = float(np.clip(np.sqrt(variance_u), 0.02, 0.6)) if variance_u > 0.0 else 0.6
+    along = fit.covariance[:, LIFE] / variance_u if variance_u > 0.0 else np.zeros(fit.parameters.size)
+    for wide in (False, True):
+        if not wide and scale > _WIDE_FROM_SE:
+            continue
+        points = _points(fit, scale, root, also, wide=wide)
+        found = _from_neighbours(work, points, _best_of(work, points, fit, along, wide=wide))
+        reached = _signed(fit.u, points, found.objective, float(work.solution.objective[0])).root
+        if reached[0] <= -root and reached[-1] >= root:
+            break
+    least = float(work.solution.objective[0])
     for _ in range(_REFINEMENTS):
-        profile = _signed(fit.u, ln_life, objective, float(at.objective[0]))
-        wanted = [profile.life_at(-root), profile.life_at(root), *also]
-        new = np.array([w for w in wanted if w is not None and np.abs(ln_life - w).min() > 2e-3])
+        new = _wanted(_signed(fit.u, points, found.objective, least), points, (-root, root))
         if new.size == 0:
             break
-        near = np.abs(ln_life[np.newaxis, :] - new[:, np.newaxis]).argmin(axis=1)
-        more = _search(work, new, thetas[near].copy(), all_effects[near], steps=_STEPS)
-        ln_life = np.concatenate((ln_life, new))
-        order = np.argsort(ln_life)
-        ln_life, objective = ln_life[order], np.concatenate((objective, more.objective))[order]
-        thetas = np.concatenate((thetas, more.theta))[order]
-        all_effects = np.concatenate((all_effects, more.effects))[order]
-    return _signed(fit.u, ln_life, objective, float(at.objective[0]))
+        near = np.abs(points[np.newaxis, :] - new[:, np.newaxis]).argmin(axis=1)
+        more = _search(work, new, found.theta[near].copy(), found.effects[near], steps=_STEPS)
+        points = np.concatenate((points, new))
+        order = np.argsort(points)
+        points, found = points[order], rows_of(joined(found, more), order)
+    return _signed(fit.u, points, found.objective, least)
+
+
+def _wanted(profile: Profile, known: Array, roots: tuple[float, float]) -> Array:
+    """Return where to look next: each crossing as interpolated, and the middle of a wide bracket."""
+    new: list[float] = []
+    for root in roots:
+        crossing = profile.life_at(root)
+        if crossing is None:
+            continue
+        right = int(np.clip(np.searchsorted(known, crossing), 1, known.size - 1))
+        if known[right] - known[right - 1] > 0.2:
+            new.append(float(known[right - 1] + known[right]) / 2.0)
+        if np.abs(known - crossing).min() > 2e-3:
+            new.append(crossing)
+    return np.unique(np.array(new))
 
 
 def _signed(centre: float, ln_life: Array, objective: Array, least: float) -> Profile:
@@ -154,7 +202,6 @@ def _signed(centre: float, ln_life: Array, objective: Array, least: float) -> Pr
     if ln_life[0] < centre < ln_life[-1]:
         where = int(np.searchsorted(ln_life, centre))
         ln_life, root = np.insert(ln_life, where, centre), np.insert(root, where, 0.0)
-    # a valley beside the estimate flattens the profile: never let it turn back
-    return Profile(
-        ln_life, np.where(root < 0.0, np.maximum.accumulate(root), -np.maximum.accumulate(-root[::-1])[::-1])
-    )
+    # a valley beside the estimate counts up to its far side: the root never turns back
+    outwards = -np.maximum.accumulate(-root[::-1])[::-1]
+    return Profile(ln_life, np.where(root < 0.0, np.maximum.accumulate(root), outwards))

@@ -25,7 +25,7 @@ __all__ = [
     "Statistics",
     "minimise",
     "reduced",
-    "row_of",
+    "rows_of",
     "start",
 ]
 
@@ -204,14 +204,29 @@ def _step(
     along = (st.group_cross @ step[..., np.newaxis])[..., 0]
     effect_step = pull - ratio * shrink * along
     promised = (step * vector + damped * step**2).sum(axis=-1)
+    inverse_ratio = np.where(ratio > 0.0, 1.0 / np.maximum(ratio, 1e-300), 0.0)
+    own = (pull**2 * (st.group_square + inverse_ratio)).sum(axis=-1) / spreads.variance
+    promised = promised + own * (1.0 + at.damping)
     return step, effect_step, promised
 
 
-def row_of(at: Solution, row: int) -> Solution:
-    """Return one problem of a batch as a batch of one."""
-    one = slice(row, row + 1)
-    st = Statistics(**{f.name: getattr(at.statistics, f.name)[one] for f in fields(Statistics)})
-    return Solution(at.theta[one], at.effects[one], at.objective[one], st, at.converged[one], at.damping[one])
+def rows_of(at: Solution, rows: npt.NDArray[np.intp]) -> Solution:
+    """Return some problems of a batch, in the order of `rows`, as a batch."""
+    st = Statistics(**{f.name: getattr(at.statistics, f.name)[rows] for f in fields(Statistics)})
+    own = {f.name: getattr(at, f.name)[rows] for f in fields(Solution) if f.name != "statistics"}
+    return Solution(statistics=st, **own)
+
+
+def joined(first: Solution, second: Solution) -> Solution:
+    """Return two batches as one."""
+    a, b = first.statistics, second.statistics
+    st = {f.name: np.concatenate((getattr(a, f.name), getattr(b, f.name))) for f in fields(Statistics)}
+    own = {
+        f.name: np.concatenate((getattr(first, f.name), getattr(second, f.name)))
+        for f in fields(Solution)
+        if f.name != "statistics"
+    }
+    return Solution(statistics=Statistics(**st), **own)
 
 
 def start(
@@ -224,15 +239,15 @@ def start(
     return Solution(theta, effects, value, statistics, np.zeros(n, dtype=bool), np.full(n, 1e-3))
 
 
-def minimise(
+def minimise(  # noqa: PLR0913 - a problem, where it stands, and two knobs
     model: Model,
     groups: Array,
     at: Solution,
     spreads: Spreads,
     penalties: Penalties,
-    *,  # the search's own settings
+    *,
     steps: int = 50,
-    tolerance: float = 1e-6,
+    tolerance: float = 3e-6,
 ) -> Solution:
     """Take damped Gauss–Newton steps until every problem has converged or `steps` are done.
 
@@ -249,8 +264,8 @@ def minimise(
     steps : int
         Most steps.
     tolerance : float
-        A problem has converged when an undamped step would move no parameter by more than this share
-        of its own standard error (conditional on the others).
+        A problem has converged when the next step promises less than the square of this off the
+        objective: no combination of parameters is then off by more than this share of its standard error.
 
     Returns
     -------
@@ -264,10 +279,7 @@ def minimise(
     for _ in range(steps):
         floor = np.maximum(0.5 * floor, np.diagonal(at.statistics.cross, axis1=-2, axis2=-1))
         step, effect_step, promised = _step(at, spreads, penalties, floor)
-        size = np.sqrt(
-            (step**2 * (floor / spreads.variance[:, np.newaxis] + penalties.precision)).max(axis=-1)
-        )
-        small = size < tolerance
+        small = promised < tolerance**2
         done = at.converged | (small & (at.damping < 0.1)) | (at.damping > 1e12)
         at = replace(at, converged=done)
         if done.all():
@@ -275,7 +287,7 @@ def minimise(
         theta, effects = at.theta + step, np.clip(at.effects + effect_step, -20.0, 20.0)
         statistics = reduced(model(theta, effects), groups)
         value = objective(statistics, theta, effects, spreads, penalties)
-        gain = np.clip((at.objective - value) / np.maximum(promised, 1e-300), -10.0, 10.0)
+        gain = np.clip((at.objective - value) / np.maximum(promised, 1e-30), -10.0, 10.0)
         # rounding decides below 1e-13 of the value: a step that small is taken
         better = ((value <= at.objective * (1.0 + 1e-13)) & np.isfinite(value)) & ~done
         worse = ~better & ~done

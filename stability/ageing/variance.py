@@ -24,6 +24,7 @@ Array = npt.NDArray[np.float64]
 
 SMALLEST_LN_VARIANCE = 2.0 * np.log(1e-4)
 """σ never falls below 0.01 %: four digits of a viscometer carry no less."""
+LARGEST_LN_VARIANCE = 2.0 * np.log(5.0)
 _LARGEST_LN_TIN_VARIANCE = 2.0 * np.log(3.0)
 _RATIO_GRID = np.concatenate(([1e-9], np.logspace(-3.0, 5.0, 25)))
 
@@ -138,7 +139,7 @@ def _partial(m: Array, integrated: npt.NDArray[np.bool_]) -> tuple[Array, Array]
 
 
 def _floor(variance: Array) -> Array:
-    return np.asarray(np.maximum(variance, np.exp(SMALLEST_LN_VARIANCE)))
+    return np.asarray(np.clip(variance, np.exp(SMALLEST_LN_VARIANCE), np.exp(LARGEST_LN_VARIANCE)))
 
 
 def _from_grid(lin: LinearMixed, ln_variance: float) -> tuple[float, float]:
@@ -171,7 +172,7 @@ def _newton(lin: LinearMixed, ln_variance: float, ln_ratio: float) -> tuple[floa
         det = h11 * h22 - h12 * h12
         step = -np.array([h22 * gradient[0] - h12 * gradient[1], h11 * gradient[1] - h12 * gradient[0]]) / det
         step *= min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-300))
-        ln_variance = max(ln_variance + float(step[0]), SMALLEST_LN_VARIANCE)
+        ln_variance = min(max(ln_variance + float(step[0]), SMALLEST_LN_VARIANCE), LARGEST_LN_VARIANCE)
         ln_ratio = min(ln_ratio + float(step[1]), _LARGEST_LN_TIN_VARIANCE - ln_variance)
         if ln_ratio < smallest:
             return ln_variance, -np.inf
