@@ -37,7 +37,8 @@ def determined(values_mpas: Sequence[float], *, spread: float | None = None) -> 
     if not values_mpas or any(not (math.isfinite(value) and value > 0) for value in values_mpas):
         raise InputError(f"determinations are positive numbers of mPa·s, got {list(values_mpas)}")
     limit = DIFFER_BY if spread is None else REPEATABILITY_FACTOR * spread
-    apart = max(values_mpas) / min(values_mpas) - 1 > limit
+    # 420/400 − 1 is 0.05000000000000004: exactly at the limit is not beyond it
+    apart = max(values_mpas) / min(values_mpas) - 1 > limit + 1e-9
     return Determined(statistics.median(values_mpas), tuple(values_mpas), len(values_mpas) == 2 and apart)
 
 

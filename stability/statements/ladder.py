@@ -45,6 +45,8 @@ FEWEST_READINGS = 12
 LOTS_FOR_CONFIRMED = 3
 ESTER_CLASSES = frozenset({"ester", "glycol ether acetate"})
 
+_Condition = tuple[bool, str, str]  # holds, the reason where it does not, what would lift it
+
 
 def draft(facts: ClaimFacts) -> Draft:
     """Return what the evidence carries: rung, cap, months rounded down; refused where a condition fails."""
@@ -132,11 +134,15 @@ def _untested_ester(facts: ClaimFacts) -> bool:
 
 def _conditions(facts: ClaimFacts) -> tuple[Refusal, ...]:
     """Return the conditions of any claim that are not met."""
+    wanted = (*_of_the_stores(facts), *_of_the_readings(facts), *_of_the_blend(facts))
+    return tuple(Refusal(reason, lifted) for holds, reason, lifted in wanted if not holds)
+
+
+def _of_the_stores(facts: ClaimFacts) -> tuple[_Condition, ...]:
     stores = set(facts.temperatures_c)
     at_storage = any(abs(t - facts.storage_c) <= STORE_WITHIN_C for t in stores)
     storage = f"{facts.storage_c:g} °C"
-    wanted = (
-        (facts.criterion, "no criterion: a life without its limit is not a number", "give the study a limit"),
+    return (
         (
             at_storage,
             f"no store within {STORE_WITHIN_C:g} °C of the storage temperature {storage}",
@@ -147,6 +153,11 @@ def _conditions(facts: ClaimFacts) -> tuple[Refusal, ...]:
             "one temperature only, and not the storage temperature",
             f"a second store, best at {storage}",
         ),
+    )
+
+
+def _of_the_readings(facts: ClaimFacts) -> tuple[_Condition, ...]:
+    return (
         (
             not facts.unresolved_step,
             "a step in the readings is not resolved",
@@ -163,16 +174,6 @@ def _conditions(facts: ClaimFacts) -> tuple[Refusal, ...]:
             f"{FEWEST_READINGS - facts.readings} more readings",
         ),
         (
-            facts.pack_tested,
-            f"the pack {facts.pack or 'of the claim'} was not tested",
-            "a claim names a tested pack: start tins in this one",
-        ),
-        (
-            not _untested_ester(facts),
-            "ester thinner without a finished test of this very blend, function test included",
-            "finish this blend's own test, cure after storage included",
-        ),
-        (
             not facts.conditional_readings,
             f"{facts.conditional_readings} conditional readings",
             "have a named person release or repeat them",
@@ -183,7 +184,26 @@ def _conditions(facts: ClaimFacts) -> tuple[Refusal, ...]:
             "take the fit without them",
         ),
     )
-    return tuple(Refusal(reason, lifted) for holds, reason, lifted in wanted if not holds)
+
+
+def _of_the_blend(facts: ClaimFacts) -> tuple[_Condition, ...]:
+    return (
+        (
+            bool(facts.criterion),
+            "no criterion: a life without its limit is not a number",
+            "give the study a limit",
+        ),
+        (
+            facts.pack_tested,
+            f"the pack {facts.pack or 'of the claim'} was not tested",
+            "a claim names a tested pack: start tins in this one",
+        ),
+        (
+            not _untested_ester(facts),
+            "ester thinner without a finished test of this very blend, function test included",
+            "finish this blend's own test, cure after storage included",
+        ),
+    )
 
 
 def _shortfalls(
