@@ -17,7 +17,7 @@ from stability.records.tables import table
 from stability.records.tables.bench import ExpectedBand
 from stability.records.tables.told import Forecast
 
-__all__ = ["ForecastRow", "Knot", "band_before", "latest_forecasts", "looks", "store_forecast"]
+__all__ = ["ForecastRow", "Knot", "band_before", "by_digest", "latest_forecasts", "looks", "store_forecast"]
 
 _forecast, _band = table(Forecast), table(ExpectedBand)
 
@@ -112,7 +112,7 @@ def store_forecast(
 
 
 def band_before(connection: sa.Connection, sample_id: int, *, before: datetime) -> tuple[Knot, ...]:
-    """Return what the last forecast made before an instant expected of a sample; empty where there is none."""
+    """Return what the last forecast before an instant expected of a sample; empty where there is none."""
     query = (
         sa.select(_band.c.knots)
         .join(_forecast, _forecast.c.id == _band.c.forecast_id)
@@ -130,3 +130,10 @@ def _forecast_row(row: Any) -> ForecastRow:
     values = {name: row[name] for name in ForecastRow.__slots__}
     values["payload"] = json.loads(values["payload"])
     return ForecastRow(**values)
+
+
+def by_digest(connection: sa.Connection, blend_key: str, digest: str) -> ForecastRow | None:
+    """Return the latest forecast of a blend that was made from exactly this, if there is one."""
+    query = sa.select(_forecast).where(_forecast.c.blend_key == blend_key, _forecast.c.digest == digest)
+    row = connection.execute(query.order_by(_forecast.c.id.desc()).limit(1)).mappings().first()
+    return None if row is None else _forecast_row(row)
