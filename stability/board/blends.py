@@ -11,7 +11,14 @@ from stability.board.gauge import life_gauge
 from stability.board.page import BAR_OF, BOLD, FAINT, STYLE_OF, Cell, Page
 from stability.board.text import fit, wrap
 from stability.board.view import BlendLine, BlendWord
-from stability.board.words import date_range_words, date_words, days_words, number_words, percent_words
+from stability.board.words import (
+    at_least_words,
+    date_range_words,
+    date_words,
+    days_words,
+    number_words,
+    percent_words,
+)
 
 __all__ = ["blend_label", "blend_order", "blends_section", "limit_words"]
 
@@ -57,8 +64,8 @@ def limit_words(line: BlendLine) -> str:
 def life_words(line: BlendLine) -> str:
     """Say the life and its lower bound in days."""
     if line.life_days is None:
-        return f"life at least {days_words(line.lower95_days)}" if line.lower95_days else ""
-    bound = f", at least {days_words(line.lower95_days)}" if line.lower95_days else ""
+        return f"life at least {at_least_words(line.lower95_days)}" if line.lower95_days else ""
+    bound = f", at least {at_least_words(line.lower95_days)}" if line.lower95_days else ""
     return f"life {days_words(line.life_days)}{bound}"
 
 
@@ -168,4 +175,6 @@ def _packed(blend: BlendLine, page: Page, room: int) -> list[tuple[str, str]]:
                 longer = fact
             row = longer
         rows += [(part, style) for part in wrap(row, room)]
-    return rows + [(part, "") for part in wrap(page.say(says or ""), room, lines=3)]
+    return rows + [
+        (part, "") for part in wrap(page.say(says or ""), room, lines=3, ellipsis=page.glyphs.ellipsis)
+    ]

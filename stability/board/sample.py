@@ -37,12 +37,12 @@ def sample_board(view: SampleView, *, width: int, ascii_only: bool = False) -> G
 
 def _head(view: SampleView, page: Page) -> list[Text]:
     mark = "invented data" if view.invented else ""
-    room = page.width - len(mark) - 2
-    title = f"{view.sample}, {view.blend_words}"
-    lines = [page.row([Cell(text=title, width=room, style=BOLD), Cell(text=mark, width=len(mark))], indent=0)]
+    title = [Cell(text=view.sample, width=page.width - len(mark) - 2, style=BOLD)]
+    lines = [page.row([*title, Cell(text=mark, width=len(mark), style=FAINT)], indent=0)]
+    lines += page.paragraph(view.blend_words, indent=0, style=BOLD)
     lots = ", ".join(lot for lot in (view.product_lot, view.thinner_lot) if lot)
     words = [view.study, f"lots {lots}" if lots else "", f"{view.store} {view.temperature_c:.1f} °C"]
-    words += [f"day {number_words(view.age_days)}", view.state]
+    words += [f"day {view.age_days:.0f}", view.state]
     lines += page.paragraph(page.glyphs.dot.join(part for part in words if part), indent=0, style=FAINT)
     lines.append(page.rule())
     gauge = life_gauge(view.life_used, None, cells=24, glyphs=page.glyphs)
@@ -66,7 +66,7 @@ def _band(low: float | None, high: float | None) -> str:
 
 
 def _curve(view: SampleView, page: Page) -> list[Text]:
-    measured = [(r.age_days, r.viscosity_mpas) for r in view.readings if r.viscosity_mpas]
+    measured = [(r.age_days, r.viscosity_mpas) for r in view.readings if r.viscosity_mpas and _sign(r) != "^"]
     fitted = [(p.age_days, p.viscosity_mpas) for p in view.curve if p.viscosity_mpas > 0]
     heights = [y for _, y in (*measured, *fitted)] + ([view.limit_mpas] if view.limit_mpas else [])
     if not measured:
@@ -89,7 +89,9 @@ def _curve(view: SampleView, page: Page) -> list[Text]:
         )
     for reading in view.readings:
         if reading.viscosity_mpas:
-            canvas.mark([(reading.age_days, scale(reading.viscosity_mpas))], _sign(reading))
+            # a lower end far above the curve stands at the upper edge: it must not flatten the rest
+            height = min(scale(reading.viscosity_mpas), bounds[1])
+            canvas.mark([(reading.age_days, height)], _sign(reading))
     return _framed(canvas, page, view, bounds=bounds, logarithmic=logarithmic)
 
 
@@ -104,7 +106,7 @@ def _framed(
 ) -> list[Text]:
     limit = f", limit {viscosity_words(view.limit_mpas)}" if view.limit_mpas else ""
     kind = ", logarithmic" if logarithmic else ""
-    lines = page.heading("Curve", f"mPa·s against days{kind}{limit}; o reading, x set aside, ^ at least")
+    lines = page.heading("Curve", f"mPa·s against days{kind}{limit}")
     unscale = math.exp if logarithmic else float
     for place, row in enumerate(canvas.rows(ascii_only=page.ascii_only)):
         share = 1 - place / (canvas.height - 1)
@@ -117,14 +119,16 @@ def _framed(
                 gap=1,
             )
         )
-    first, last = (number_words(value) for value in canvas.x_range)
+    first, last = (f"{value:.0f}" for value in canvas.x_range)
     foot = first + " " * (canvas.width - len(first) - len(last)) + last
     lines.append(page.row([Cell(text="", width=AXIS), Cell(text=" " + foot, width=canvas.width + 1)], gap=1))
+    signs = "o reading   x set aside   ^ gelled or over range: at least this"
+    lines.append(page.row([Cell(text=signs, width=page.width - AXIS - 4, style=FAINT)], indent=AXIS + 4))
     return lines
 
 
 def _readings(view: SampleView, page: Page) -> list[Text]:
-    lines = page.heading("Readings", f"{len(view.readings)}" if view.readings else "none yet")
+    lines = page.heading("Readings", "" if view.readings else "none yet")
     if not view.readings:
         return lines
     lines.append(_reading_row(READING_COLUMNS[:-1], page, FAINT))

@@ -69,8 +69,15 @@ def work_section(work: Sequence[WorkLine], page: Page, zone_name: str) -> list[T
             Cell(text=_minutes(job.minutes), width=8, right=True),
         ]
         lines.append(page.row(cells))
-        tins = joined([page.say(name) for name in job.samples], page.width - indent, lines=2)
-        lines += [page.row([Cell(text=row, width=page.width, style=FAINT)], indent=indent) for row in tins]
+        tins = joined(
+            [page.say(name) for name in job.samples],
+            page.width - indent,
+            lines=2,
+            ellipsis=page.glyphs.ellipsis,
+        )
+        lines += [
+            page.row([Cell(text=row, width=page.width - indent, style=FAINT)], indent=indent) for row in tins
+        ]
     return lines + page.more(len(work) - MOST_JOBS)
 
 

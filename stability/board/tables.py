@@ -17,11 +17,12 @@ from stability.board.page import BOLD, FAINT, STYLE_OF, Cell, Page
 from stability.board.sections import SEVERITY_WORD, alert_lines
 from stability.board.text import fit
 from stability.board.view import AlertLine, CompareLine, CompareView, WorkLine
-from stability.board.words import date_words, days_words, instant_words, number_words
+from stability.board.words import at_least_words, date_words, days_words, instant_words, number_words
 
 __all__ = ["alerts_table", "compare_table", "forecast_table", "round_sheet"]
 
 NARROWEST = 72
+LABEL_BESIDE = 112
 BLANKS = {
     "viscosity": "mPa·s ________  °C _____",
     "gel": "grade ___",
@@ -73,7 +74,11 @@ def round_sheet(
 def _job(line: WorkLine, page: Page, zone_name: str) -> list[Text]:
     due = instant_words(line.due_at, zone_name)
     room = page.width - cell_len(line.state) - 21
-    title = fit([(page.say(line.store), True), (", ", False), (page.say(", ".join(line.checks)), True)], room)
+    title = fit(
+        [(page.say(line.store), True), (", ", False), (page.say(", ".join(line.checks)), True)],
+        room,
+        ellipsis=page.glyphs.ellipsis,
+    )
     head = [
         Cell(text=title, width=room, style=BOLD),
         Cell(text=line.state, width=cell_len(line.state), style=STYLE_OF.get(line.state, "")),
@@ -127,6 +132,8 @@ def _blend(row: Mapping[str, Any], page: Page, room: int) -> str:
     if row.get("thinner"):
         level = "" if row.get("level_pct") is None else f" {row['level_pct']:.3g} %"
         parts += [(" + ", False), (page.say(str(row["thinner"])), True), (level, False)]
+    else:
+        parts.append((", neat", False))
     if row.get("additive"):
         parts += [(" + ", False), (page.say(str(row["additive"])), True)]
     if row.get("pack"):
@@ -137,16 +144,16 @@ def _blend(row: Mapping[str, Any], page: Page, room: int) -> str:
 def _life(row: Mapping[str, Any]) -> str:
     at = f"at {row['storage_c']:.1f} °C"
     ratio = row.get("limit_viscosity_ratio")
-    goal = f"to ×{number_words(ratio)} {at}" if ratio else f"to the limit {at}"
+    goal = f"to ×{ratio:.3g} {at}" if ratio else f"to the limit {at}"
     if row["outcome"] == "too_early":
         return "too early to say"
     lower = row.get("life_days_lower95")
     if row.get("life_days") is None:
-        return f"life {goal}: at least {days_words(lower)}, no upper end yet"
+        return f"life {goal}: at least {at_least_words(lower)}, no upper end yet"
     reached = "; limit reached in a tin at this temperature" if row["outcome"] == "limit_reached" else ""
-    bounds = [f"at least {days_words(lower)} (95 %)"] if lower is not None else []
+    bounds = [f"at least {at_least_words(lower)} (95 %)"] if lower is not None else []
     if row.get("life_days_lower95_next_tin") is not None:
-        bounds.append(f"the next tin at least {days_words(row['life_days_lower95_next_tin'])}")
+        bounds.append(f"the next tin at least {at_least_words(row['life_days_lower95_next_tin'])}")
     if row.get("life_days_upper95") is not None:
         bounds.append(f"at most {days_words(row['life_days_upper95'])}")
     if row.get("gel_life_days") is not None:
@@ -205,23 +212,10 @@ def compare_table(view: CompareView, *, width: int, ascii_only: bool = False) ->
     lines += page.paragraph(
         f"ranked by the lower bound; ratio of lives to {view.reference_words}", indent=0, style=FAINT
     )
-    lines += [
-        Text(""),
-        _compare_row(("", "blend", "at least", "ratio (95 %)", "cure", "rung"), page, style=FAINT),
-    ]
-    ranked = sorted(view.lines, key=lambda line: (line.rank is None, line.rank or 0))
-    for line in ranked:
-        values = (
-            "–" if line.rank is None else f"{line.rank}.",
-            line.blend_words,
-            _months(line),
-            _ratio(line),
-            line.cure_word,
-            "–" if line.rung is None else str(line.rung),
-        )
-        lines.append(_compare_row(values, page, style=""))
-        beside = "; ".join(part for part in (f"flash point {line.flash_words}", line.remark) if part)
-        lines += page.paragraph(beside, indent=8, style=FAINT)
+    titles = ("", "", "at least", "ratio (95 %)", "cure", "rung")
+    lines += [Text(""), _compare_row(titles, page, style=FAINT)]
+    for line in sorted(view.lines, key=lambda line: (line.rank is None, line.rank or 0)):
+        lines += _compared(line, page)
     lines.append(Text(""))
     for title, words in (
         ("First choice", view.first_choice),
@@ -237,17 +231,30 @@ def compare_table(view: CompareView, *, width: int, ascii_only: bool = False) ->
     return Group(*lines)
 
 
+def _compared(line: CompareLine, page: Page) -> list[Text]:
+    rank = "–" if line.rank is None else f"{line.rank}."
+    rung = "–" if line.rung is None else str(line.rung)
+    values = (_months(line), _ratio(line), line.cure_word, rung)
+    if page.width >= LABEL_BESIDE:
+        rows = [_compare_row((rank, line.blend_words, *values), page, style="")]
+    else:
+        label = fit([(page.say(line.blend_words), True)], page.width - 8, ellipsis=page.glyphs.ellipsis)
+        rows = [
+            page.row(
+                [Cell(text=rank, width=4, right=True), Cell(text=label, width=page.width - 8, style=BOLD)]
+            )
+        ]
+        rows.append(_compare_row(("", "", *values), page, style=""))
+    beside = "; ".join(part for part in (f"flash point {line.flash_words}", line.remark) if part)
+    return rows + page.paragraph(beside, indent=8, style=FAINT)
+
+
 def _compare_row(values: Sequence[str], page: Page, *, style: str) -> Text:
-    fixed = (4, 11, 18, 10, 4)
+    fixed = (4, 11, 18, 12, 4)
     room = page.width - 2 - sum(fixed) - 5 * 2
     widths = (fixed[0], room, *fixed[1:])
     cells = [
-        Cell(
-            text=fit([(page.say(value), True)], size) if place == 1 else value,
-            width=size,
-            style=style,
-            right=place in {0, 2, 3, 5},
-        )
+        Cell(text=value, width=size, style=style, right=place in {0, 2, 3, 5})
         for place, (value, size) in enumerate(zip(values, widths, strict=True))
     ]
     return page.row(cells)
@@ -256,7 +263,7 @@ def _compare_row(values: Sequence[str], page: Page, *, style: str) -> Text:
 def _months(line: CompareLine) -> str:
     if line.months is not None:
         return f"{line.months} months" if line.months != 1 else "1 month"
-    return days_words(line.lower95_days)
+    return at_least_words(line.lower95_days)
 
 
 def _ratio(line: CompareLine) -> str:

@@ -111,8 +111,8 @@ def shorten(text: str, width: int, *, ellipsis: str = "…") -> str:
 def fit(parts: Sequence[tuple[str, bool]], width: int, *, ellipsis: str = "…") -> str:
     """Join parts, shortening the longest of those marked True until all fit; the others stay whole.
 
-    >>> fit([("n-propyl acetate", True), (" 20 %", False), (", lined tin 250 mL", True)], 30)
-    'n-propyl… 20 %, lined… 250 mL'
+    >>> fit([("n-propyl acetate", True), (" 20 %", False), (", lined tin 250 mL", True)], 36)
+    'n-propyl aceta… 20 %, lined… 250 mL'
     """
     fixed = sum(cell_len(text) for text, flexible in parts if not flexible)
     names = [cell_len(text) for text, flexible in parts if flexible]
@@ -173,20 +173,20 @@ def _head(text: str, width: int) -> str:
     return text
 
 
-def joined(items: Iterable[str], width: int, *, lines: int = 1, separator: str = ", ") -> list[str]:
+def joined(items: Iterable[str], width: int, *, lines: int = 1, ellipsis: str = "…") -> list[str]:
     """List whole items over some lines; what does not fit is counted: "… and 3 more"."""
     names = list(items)
     shown = len(names)
     while True:
         rest = len(names) - shown
-        tail = [f"… and {rest} more"] if rest else []
+        tail = [f"{ellipsis} and {rest} more"] if rest else []
         rows: list[str] = [""]
         for name in [*names[:shown], *tail]:
-            whole = rows[-1] + (separator if rows[-1] else "") + name
+            whole = rows[-1] + (", " if rows[-1] else "") + name
             if cell_len(whole) <= width:
                 rows[-1] = whole
             else:
                 rows.append(name)
         if (len(rows) <= lines and cell_len(rows[0]) <= width) or shown == 0:
-            return [shorten(row, width) for row in rows if row][:lines]
+            return [shorten(row, width, ellipsis=ellipsis) for row in rows if row][:lines]
         shown -= 1

@@ -14,6 +14,7 @@ from stability.units import DAYS_PER_MONTH, significant
 
 __all__ = [
     "MONTHS",
+    "at_least_words",
     "date_range_words",
     "date_words",
     "days_words",
@@ -89,7 +90,21 @@ def days_words(days: float | None) -> str:
         return "over 1000 years" if years > 1000 else f"{significant(years)} years"
     if abs(days) < 10:
         return f"{days:.1f} d"
-    return f"{number_words(round(days))} d"
+    return f"{days:.0f} d" if abs(days) < 1000 else f"{number_words(round(days))} d"
+
+
+def at_least_words(days: float | None) -> str:
+    """Write a lower bound in days; what is claimed is never rounded up.
+
+    >>> at_least_words(301.9), at_least_words(1368.0), at_least_words(None)
+    ('301 d', '1360 d', '–')
+    """
+    if days is None or not math.isfinite(days):
+        return "–"
+    if days < 10:
+        return days_words(math.floor(10 * days) / 10)
+    step = 10 ** max(math.floor(math.log10(days)) - 2, 0)
+    return days_words(float(math.floor(days / step) * step))
 
 
 def viscosity_words(viscosity_mpas: float | None) -> str:
