@@ -11,7 +11,7 @@ import click
 from stability.cli.group import cli
 from stability.errors import StabilityError
 
-__all__ = ["MOST_FAULTS_SHOWN", "run"]
+__all__ = ["MOST_FAULTS_SHOWN", "one_line", "run"]
 
 MOST_FAULTS_SHOWN = 20
 
@@ -46,14 +46,14 @@ def run(arguments: Sequence[str]) -> int:
 
 def _told(faults: Sequence[str], hint: str | None, code: int) -> int:
     for fault in faults[:MOST_FAULTS_SHOWN]:
-        click.echo(f"error: {_one_line(fault)}", err=True)
+        click.echo(f"error: {one_line(fault)}", err=True)
     if len(faults) > MOST_FAULTS_SHOWN:
         click.echo(f"error: … and {len(faults) - MOST_FAULTS_SHOWN} more", err=True)
     if hint:
-        click.echo(f"hint: {_one_line(hint)}", err=True)
+        click.echo(f"hint: {one_line(hint)}", err=True)
     return code
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
     """Show control characters as what they are: input must not drive the terminal."""
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)

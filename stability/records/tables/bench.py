@@ -1,4 +1,4 @@
-"""What one reading at the bench touches: sample, store, thinner, instrument, person, reading, band, event.
+"""What a reading at the bench touches: sample, store, move, thinner, instrument, person, band, event.
 
 Kept apart because a table class costs 3 ms of every start, and `stability log` loads only these.
 """
@@ -18,6 +18,7 @@ __all__ = [
     "Person",
     "Reading",
     "Sample",
+    "SampleMove",
     "Store",
     "Thinner",
 ]
@@ -160,6 +161,18 @@ class Reading(SQLModel, table=True):
     corrects_id: int | None = reference("reading.id", default=None)
     reason: str | None = text(500, default=None)
     rule: str | None = text(40, default=None)
+
+
+class SampleMove(SQLModel, table=True):
+    """A tin that changed its store for good."""
+
+    __tablename__ = "sample_move"
+    __table_args__ = options(sa.UniqueConstraint("sample_id", "at"))
+    id: int | None = Field(default=None, primary_key=True)
+    sample_id: int = reference("sample.id")
+    at: datetime
+    to_store_id: int = reference("store.id")
+    entered_at: datetime
 
 
 class Ending(SQLModel, table=True):

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
 from stability.records.tables.base import finite, options, reference, text
-from stability.records.tables.bench import Ending, Reading
+from stability.records.tables.bench import Ending, Reading, SampleMove
 
 __all__ = [
     "Calibration",
@@ -84,18 +84,6 @@ class Outing(SQLModel, table=True):
     out_at: datetime
     back_at: datetime
     temperature_c: float | None = None
-    entered_at: datetime
-
-
-class SampleMove(SQLModel, table=True):
-    """A tin that changed its store for good."""
-
-    __tablename__ = "sample_move"
-    __table_args__ = options(sa.UniqueConstraint("sample_id", "at"))
-    id: int | None = Field(default=None, primary_key=True)
-    sample_id: int = reference("sample.id")
-    at: datetime
-    to_store_id: int = reference("store.id")
     entered_at: datetime
 
 
