@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,7 +13,7 @@ from stability.records.tables import table
 from stability.records.tables.design import Sample, Study
 from stability.records.tables.measured import Cure
 
-__all__ = ["CureFacts", "cures"]
+__all__ = ["CureFacts", "StoredCure", "cures", "cures_of", "insert_cure"]
 
 _cure, _sample, _study = table(Cure), table(Sample), table(Study)
 
@@ -57,3 +58,30 @@ def cures(connection: sa.Connection, *, as_of: datetime, study: str) -> tuple[Cu
         if row["dry_through_h"] is not None and row["taken_at"] <= as_of
     ]
     return tuple(sorted(found, key=lambda c: (c.sample_id, c.taken_at, c.humidity_pct)))
+
+
+@dataclass(frozen=True, slots=True)
+class StoredCure:
+    """A drying test: the row that counts, and the original row beside it."""
+
+    id: int
+    original: Mapping[str, Any]
+    counts: Mapping[str, Any]
+
+
+def cures_of(connection: sa.Connection, sample_id: int) -> tuple[StoredCure, ...]:
+    """Return all drying tests of one sample as they count now, those set aside too, by time taken."""
+    query = sa.select(_cure).where(_cure.c.sample_id == sample_id)
+    originals: dict[int, Mapping[str, Any]] = {}
+    latest: dict[int, Mapping[str, Any]] = {}
+    for row in connection.execute(query.order_by(_cure.c.entered_at, _cure.c.id)).mappings():
+        if row["corrects_id"] is None:
+            originals[row["id"]] = dict(row)
+        latest[row["corrects_id"] or row["id"]] = dict(row)
+    found = [StoredCure(root, row, latest[root]) for root, row in originals.items()]
+    return tuple(sorted(found, key=lambda c: (c.original["taken_at"], c.original["humidity_pct"])))
+
+
+def insert_cure(connection: sa.Connection, values: Mapping[str, Any]) -> int:
+    """Store one row, an original or a correction; return its number."""
+    return int(connection.execute(_cure.insert().returning(_cure.c.id), dict(values)).scalar_one())

@@ -94,11 +94,20 @@ class SampleAtBench:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredReading:
-    """A reading: the row that counts, and the original row beside it."""
+    """A reading: its original row and its corrections, in the order entered."""
 
     id: int
-    original: Mapping[str, Any]
-    counts: Mapping[str, Any]
+    rows: tuple[Mapping[str, Any], ...]
+
+    @property
+    def original(self) -> Mapping[str, Any]:
+        """The row as first entered."""
+        return next(row for row in self.rows if row["corrects_id"] is None)
+
+    @property
+    def counts(self) -> Mapping[str, Any]:
+        """The row that counts."""
+        return self.rows[-1]
 
     @property
     def taken_at(self) -> datetime:
@@ -171,13 +180,10 @@ def sample_codes(connection: sa.Connection) -> tuple[str, ...]:
 def readings_of(connection: sa.Connection, sample_id: int) -> tuple[StoredReading, ...]:
     """Return all readings of one sample as they count now, those set aside too, by time taken."""
     query = sa.select(_reading).where(_reading.c.sample_id == sample_id)
-    originals: dict[int, Mapping[str, Any]] = {}
-    latest: dict[int, Mapping[str, Any]] = {}
+    rows: dict[int, list[Mapping[str, Any]]] = {}
     for row in connection.execute(query.order_by(_reading.c.entered_at, _reading.c.id)).mappings():
-        if row["corrects_id"] is None:
-            originals[row["id"]] = dict(row)
-        latest[row["corrects_id"] or row["id"]] = dict(row)
-    found = [StoredReading(id=root, original=row, counts=latest[root]) for root, row in originals.items()]
+        rows.setdefault(row["corrects_id"] or row["id"], []).append(dict(row))
+    found = [StoredReading(id=root, rows=tuple(own)) for root, own in rows.items()]
     return tuple(sorted(found, key=lambda reading: (reading.taken_at, reading.id)))
 
 

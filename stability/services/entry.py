@@ -6,6 +6,7 @@ Viscosities are mPa·s, temperatures °C, speeds rpm, torque % of full scale, ti
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -32,6 +33,7 @@ _LONGEST = {
     "photo": 500,
     "note": 2000,
 }
+_FREE_TEXT = ("appearance", "photo", "note")
 _LIQUID_C = (-50.0, 150.0)
 _TORQUE_PCT = (10.0, 100.0)
 # Two ways of measuring one liquid agree far better than this; beyond it one was another cup or spindle.
@@ -63,7 +65,10 @@ class ReadingEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resolved:
-    """The viscosity of an entry, whether it is a lower bound, and the rule that computed it."""
+    """The viscosity of an entry, whether it is a lower bound, and the rule that computed it.
+
+    `text` is what was typed where that is not plainly the number.
+    """
 
     viscosity_mpas: float | None
     over_range: bool = False
@@ -136,8 +141,14 @@ def _faults(entry: ReadingEntry) -> Iterator[str]:
         text = getattr(entry, name)
         if text is not None and len(text) > longest:
             yield f"{name} has {len(text)} characters, at most {longest} are kept"
-        if text is not None and "\x00" in text:
-            yield f"{name} holds a NUL character"
+        if text is not None and not _prints(name, text):
+            yield f"{name} {text!r} holds a character that does not print"
+
+
+def _prints(name: str, text: str) -> bool:
+    if name in _FREE_TEXT:  # lines, joiners and marks of any script are welcome; control characters are not
+        return not any(unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\r\t" for c in text)
+    return text.isprintable()
 
 
 def resolved(entry: ReadingEntry, instrument: InstrumentRange | None) -> Resolved:
@@ -154,9 +165,9 @@ def resolved(entry: ReadingEntry, instrument: InstrumentRange | None) -> Resolve
         value, over_range = parse_viscosity(entry.viscosity_mpas)
         if not over_range:
             _refuse_contradiction(entry, value, instrument)
-        return Resolved(
-            viscosity_mpas=value, over_range=over_range, text=str(entry.viscosity_mpas).strip()[:60]
-        )
+        typed = str(entry.viscosity_mpas).strip()
+        plain = repr(value) in (typed, f"{typed}.0")
+        return Resolved(viscosity_mpas=value, over_range=over_range, text=None if plain else typed[:60])
     if entry.torque_pct is not None:
         return _from_torque(entry, instrument)
     if entry.efflux_s is not None or entry.cup is not None:
