@@ -11,7 +11,16 @@ import sqlalchemy as sa
 from stability.records.tables import table
 from stability.records.tables.told import Lease, Sweep
 
-__all__ = ["Look", "alone", "beat", "last_look", "lease_holder", "release_lease", "take_lease"]
+__all__ = [
+    "Look",
+    "alone",
+    "beat",
+    "forget_beats",
+    "last_look",
+    "lease_holder",
+    "release_lease",
+    "take_lease",
+]
 
 _sweep, _lease = table(Sweep), table(Lease)
 
@@ -38,6 +47,11 @@ def beat(
             says=says[:2000],
         )
     )
+
+
+def forget_beats(connection: sa.Connection, *, before: datetime) -> None:
+    """Drop old heartbeats that tell of no blind period: at two a minute they would outgrow the readings."""
+    connection.execute(_sweep.delete().where(_sweep.c.as_of < before, _sweep.c.blind_from.is_(None)))
 
 
 def last_look(connection: sa.Connection, *, watching: bool = False) -> Look | None:
