@@ -14,9 +14,8 @@ from stability.cli.typed import NUMBER, caution, say
 from stability.errors import InputError
 
 if TYPE_CHECKING:
-    from stability.bench.plausible import Doubt
     from stability.services.entry import ReadingEntry
-    from stability.services.record import Logged, OnDoubt, Reply
+    from stability.services.record import Doubt, Logged, OnDoubt, Reply
 
 __all__ = ["command"]
 

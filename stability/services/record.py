@@ -27,6 +27,7 @@ from stability.services.times import local_words, refuse_out_of_time
 
 __all__ = [
     "Answer",
+    "Doubt",
     "Logged",
     "OnDoubt",
     "Reply",
