@@ -294,7 +294,7 @@ def minimise(  # noqa: PLR0913 - a problem, where it stands, and two knobs
         eased = at.damping * np.clip(1.0 - (2.0 * gain - 1.0) ** 3, 0.05, 2.0)
         damping = np.where(better, np.maximum(eased, 1e-12), at.damping)
         damping = np.where(worse, np.maximum(at.damping, 1e-6) * growth, damping)
-        growth = np.where(worse, growth * 2.0, 2.0)
+        growth = np.where(worse, growth * 1.5, 2.0)
         trial = Solution(theta, effects, value, statistics, at.converged, damping)
         at = trial if better.all() else replace(_merge(better, trial, at), damping=damping)
     return at
