@@ -123,7 +123,7 @@ class Daemon:
         self._stop.set()
 
     def _turn(self) -> None:
-        """Look and deliver once; a fault of the database is told and tried again, any other ends the daemon."""
+        """Look and deliver once; a fault of the database is tried again, any other ends the daemon."""
         if self._stop.is_set():
             return
         self._looking = True
