@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_SCHEDULER_STARTED
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -24,16 +24,12 @@ from apscheduler.schedulers import SchedulerNotRunningError
 from apscheduler.schedulers.blocking import BlockingScheduler
 from apscheduler.triggers.base import BaseTrigger
 
+from stability.app import App
 from stability.clock import now_utc
 from stability.errors import StabilityError
 from stability.services.deliver import Delivered, deliver, senders_of
 from stability.services.sweep import SweepOutcome, sweep
 from stability.services.sweep_lease import give_up_sweeping, may_sweep
-
-if TYPE_CHECKING:
-    from stability.records.engine import Records
-    from stability.senders.base import Sender
-    from stability.settings import Settings
 
 __all__ = ["Daemon", "EveryFromNow", "sd_notify"]
 
@@ -75,8 +71,7 @@ def sd_notify(state: str) -> bool:
 class Daemon:
     """One running daemon; `run` comes back when it was told to stop, or has looked often enough."""
 
-    records: Records
-    settings: Settings
+    app: App
     every_s: float
     most_sweeps: int | None = None
     clock: Callable[[], datetime] = now_utc
@@ -93,7 +88,7 @@ class Daemon:
     def run(self) -> int:
         """Look until told to stop; return the exit code."""
         self.holder = self.holder or f"{socket.gethostname()}:{os.getpid()}"
-        self._senders = senders_of(self.settings)
+        self._senders = senders_of(self.app.settings)
         scheduler = BlockingScheduler(timezone="UTC", executors={"default": ThreadPoolExecutor(1)})
         scheduler.add_job(
             self._turn,
@@ -141,12 +136,11 @@ class Daemon:
             self._stop.set()
 
     def _look(self) -> tuple[SweepOutcome | None, Delivered]:
-        lease = timedelta(seconds=self.settings.sweep.lease_s)
+        lease = timedelta(seconds=self.app.settings.sweep.lease_s)
         outcome = None
-        if may_sweep(self.records, holder=self.holder, now=self.clock(), lease=lease):
-            outcome = sweep(self.records, now=self.clock(), settings=self.settings)
-        senders: dict[str, Sender] = self._senders
-        return outcome, deliver(self.records, senders, now=self.clock(), settings=self.settings)
+        if may_sweep(self.app.records, holder=self.holder, now=self.clock(), lease=lease):
+            outcome = sweep(self.app.records, now=self.clock(), settings=self.app.settings)
+        return outcome, deliver(self.app.records, self._senders, now=self.clock(), settings=self.app.settings)
 
     def _told(self, outcome: SweepOutcome | None, delivered: Delivered) -> None:
         """Say what came of a turn, in the log and to systemd; the watchdog is fed here and nowhere else."""
@@ -197,7 +191,7 @@ class Daemon:
 
     def _ended(self) -> int:
         with contextlib.suppress(StabilityError):
-            give_up_sweeping(self.records, holder=self.holder)
+            give_up_sweeping(self.app.records, holder=self.holder)
         if self.fault is not None:
             _LOG.error("unexpected fault: %s: %s", type(self.fault).__name__, self.fault)
             return 1

@@ -14,10 +14,12 @@ from stability.cli.options import draw, with_app
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from stability.planning.rounds import RoundLine
-    from stability.services.checks_round import Round
-
 __all__ = ["command"]
+
+_COLUMNS = (
+    "sample", "study", "blend", "store", "temperature_c", "act", "checks", "due_at", "state", "age_days",
+    "moved", "minutes",
+)  # fmt: skip
 
 
 @click.command("due")
@@ -31,10 +33,10 @@ def command(app: App, within: int, as_csv: bool) -> None:
 
     Example: stability due --within 7
     """
-    from stability.services.checks_round import round_of, work_lines
+    from stability.services.checks_round import round_of, round_rows, work_lines
 
     found = round_of(app.records, as_of=app.as_of, settings=app.settings, within_days=within)
-    rows = [_row(line, found) for line in found.lines]
+    rows = round_rows(found)
     if app.as_json:
         data = {
             "as_of": app.as_of,
@@ -62,29 +64,6 @@ def command(app: App, within: int, as_csv: bool) -> None:
         )
 
     draw(drawn)
-
-
-_COLUMNS = (
-    "sample", "study", "blend", "store", "temperature_c", "act", "checks", "due_at", "state", "age_days",
-    "moved", "minutes",
-)  # fmt: skip
-
-
-def _row(line: RoundLine, found: Round) -> dict[str, Any]:
-    return {
-        "sample": line.sample,
-        "study": found.studies[line.sample],
-        "blend": line.words,
-        "store": line.store,
-        "temperature_c": line.store_temperature_c,
-        "act": "take out" if line.take_out else "measure",
-        "checks": list(line.checks),
-        "due_at": line.due_at,
-        "state": line.state.value,
-        "age_days": line.age_days,
-        "moved": line.moved,
-        "minutes": line.minutes,
-    }
 
 
 def _csv(rows: list[dict[str, Any]], app: App) -> str:

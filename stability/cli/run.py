@@ -29,7 +29,7 @@ def command(app: App, every: float | None, sweeps: int | None) -> int:
     from stability.daemon import Daemon
 
     every_s = every or app.settings.sweep.every_s
-    return Daemon(app.records, app.settings, every_s, most_sweeps=sweeps).run()
+    return Daemon(app, every_s, most_sweeps=sweeps).run()
 
 
 def _log_to_stderr() -> None:

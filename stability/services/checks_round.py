@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from stability.board.view import WorkLine
@@ -24,7 +24,7 @@ from stability.services.judge import store_cautions
 if TYPE_CHECKING:
     from stability.settings import Settings
 
-__all__ = ["Round", "round_of", "work_lines"]
+__all__ = ["Round", "round_of", "round_rows", "work_lines"]
 
 _OPEN = (CheckState.PLANNED, CheckState.DUE, CheckState.LATE)
 
@@ -81,6 +81,11 @@ def round_of(records: Records, *, as_of: datetime, settings: Settings, within_da
         studies={check.sample.sample: check.blend.study for check in checks},
         cautions=(*dict.fromkeys(said), STANDING_LINE),
     )
+
+
+def round_rows(found: Round) -> list[dict[str, Any]]:
+    """Return a round as rows of plain values, one per tin and act."""
+    return [_row(line, found) for line in found.lines]
 
 
 def work_lines(found: Round, *, zone: ZoneInfo) -> tuple[WorkLine, ...]:
@@ -144,3 +149,20 @@ def _word(line: RoundLine, today: date, zone: ZoneInfo) -> str:
     if line.state is CheckState.LATE:
         return "late"
     return f"due {when}" if days >= 0 else "due, still in its window"
+
+
+def _row(line: RoundLine, found: Round) -> dict[str, Any]:
+    return {
+        "sample": line.sample,
+        "study": found.studies[line.sample],
+        "blend": line.words,
+        "store": line.store,
+        "temperature_c": line.store_temperature_c,
+        "act": "take out" if line.take_out else "measure",
+        "checks": list(line.checks),
+        "due_at": line.due_at,
+        "state": line.state.value,
+        "age_days": line.age_days,
+        "moved": line.moved,
+        "minutes": line.minutes,
+    }
