@@ -12,7 +12,7 @@ from stability.ageing.bounds import LifeOutcome, life
 from stability.ageing.result import Fit
 from stability.units import significant
 
-__all__ = ["LifeRatio", "ratios"]
+__all__ = ["LifeRatio", "LogLife", "ratios", "ratios_of_lives"]
 
 FAMILY_CONFIDENCE = 0.95
 
@@ -42,8 +42,21 @@ def _words(ratio: float, lower: float, upper: float) -> str:
     return f"no difference shown: {span}"
 
 
-def _one(reference: Fit, other: Fit, comparisons: int) -> LifeRatio:
-    variance_r, variance_o = reference.se_u**2, other.se_u**2
+@dataclass(frozen=True, slots=True)
+class LogLife:
+    """A life as a fit knows it: ln(days), its standard error and degrees of freedom."""
+
+    u: float
+    se: float
+    df: float
+
+
+def _log_life(fit: Fit) -> LogLife:
+    return LogLife(fit.u, fit.se_u, fit.df)
+
+
+def _one(reference: LogLife, other: LogLife, comparisons: int) -> LifeRatio:
+    variance_r, variance_o = reference.se**2, other.se**2
     variance = variance_r + variance_o
     # Welch–Satterthwaite: two independent fits, each with degrees of freedom of its own
     df = variance**2 / (variance_r**2 / max(reference.df, 1.0) + variance_o**2 / max(other.df, 1.0))
@@ -84,6 +97,13 @@ def ratios(reference: Fit, others: Sequence[Fit]) -> tuple[LifeRatio, ...]:
         return tuple(_unknown("the reference has no life to compare with yet") for _ in others)
     comparisons = max(sum(known), 1)
     return tuple(
-        _one(reference, other, comparisons) if given else _unknown("no life to compare yet")
+        _one(_log_life(reference), _log_life(other), comparisons)
+        if given
+        else _unknown("no life to compare yet")
         for other, given in zip(others, known, strict=True)
     )
+
+
+def ratios_of_lives(reference: LogLife, others: Sequence[LogLife]) -> tuple[LifeRatio, ...]:
+    """Return the same as `ratios` for lives that were kept without their fits; each must be an estimate."""
+    return tuple(_one(reference, other, max(len(others), 1)) for other in others)

@@ -84,6 +84,6 @@ class LazyGroup(click.Group):
     "--settings", metavar="FILE", help="Settings file; default $STABILITY_SETTINGS, then ./stability.toml."
 )
 @click.pass_context
-def cli(ctx: click.Context, **given: Any) -> None:
+def cli(ctx: click.Context, /, **given: Any) -> None:
     """Plan storage tests of thinned reactive binders, log readings, forecast, warn, state."""
     ctx.obj = given

@@ -107,8 +107,12 @@ def _reference(
             names = ", ".join(sorted({f.thinner or "none" for f in found}))
             raise InputError(f"no blend with the thinner {asked!r} here", hint=f"there are: {names}")
         return matching[0]
-    aromatic = [f for f in found if f.thinner in known and known[f.thinner].thinner_class == "aromatic"]
+    aromatic = [f for f in found if f.thinner and _class(known, f.thinner) == "aromatic"]
     return next(iter([f for f in aromatic if _log_life(f)] or aromatic), None)
+
+
+def _class(known: Mapping[str, ThinnerFacts], thinner: str) -> str | None:
+    return known[thinner].thinner_class if thinner in known else None
 
 
 def _log_life(forecast: BlendForecast) -> tuple[float, float, float] | None:
@@ -126,10 +130,14 @@ def _ratios(
     others = [(f, life) for f in found if f is not against and (life := _log_life(f))]
     if base is None or not others:
         return {}
-    from stability.ageing.compare import ratios
+    from stability.ageing.compare import LogLife, ratios_of_lives
 
-    rows = ratios(base, [life for _, life in others])
-    return {f.blend_key: (r.ratio, r.lower, r.upper) for (f, _), r in zip(others, rows, strict=True)}
+    rows = ratios_of_lives(LogLife(*base), [LogLife(*life) for _, life in others])
+    return {
+        f.blend_key: (r.ratio, r.lower, r.upper)
+        for (f, _), r in zip(others, rows, strict=True)
+        if r.ratio is not None and r.lower is not None and r.upper is not None
+    }
 
 
 def _judged(

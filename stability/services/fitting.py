@@ -16,9 +16,9 @@ import sqlalchemy as sa
 from stability.ageing.arrays import BlendReadings, assemble
 from stability.ageing.bounds import Life, LifeOutcome, life, life_to
 from stability.ageing.dose import dose, inverse_temperature
-from stability.ageing.evidence import EvidenceOptions, evidence
+from stability.ageing.evidence import EvidenceRules, gather
 from stability.ageing.fit import Fit, FitOptions, Limit, Priors, fit
-from stability.ageing.outlook import expected_band_knots, limit_days_range
+from stability.ageing.outlook import expected_band_knots, expected_readings, limit_date_range, shares_used
 from stability.alerts.material import gelled, limit_reached
 from stability.records.climate import epoch_days
 from stability.services.blends import Blend
@@ -33,6 +33,7 @@ __all__ = ["fitted", "limit_of"]
 BAND_AGES_DAYS = (0.0, 1.0, 3.0, 7.0, 14.0, 21.0, 28.0, 42.0, 56.0, 84.0, 112.0, 168.0, 252.0, 365.0)
 """How far after its last reading a tin's expected band reaches, [d]."""
 REAL_TIME_C = 2.5
+CURVE_POINTS = 60
 
 
 def limit_of(blend: Blend) -> Limit | None:
@@ -63,13 +64,13 @@ def fitted(
     row = _row(blend, found, told, gel_only=gel_only)
     row["evidence"] = [
         {"name": e.name, "passed": e.passed, "p": _number(e.p), "says": e.says}
-        for e in evidence(found, told, EvidenceOptions(repeatability_pct=options.method_repeatability_pct))
+        for e in gather(found, EvidenceRules(repeatability=options.method_repeatability_pct / 100))
     ]
     extra = _extra(blend, found, told, data)
     extra["alert"] = _for_alerts(blend, data, found, options)
     if _limit_reached(blend, found):
         row["outcome"] = "limit_reached"
-    return {"row": row, "extra": extra}, _bands(blend, found, data, surroundings)
+    return {"row": row, "extra": extra}, _bands(blend, found, data)
 
 
 def _number(value: float | None, digits: int = 6) -> float | None:
@@ -143,6 +144,8 @@ def _extra(blend: Blend, found: Fit, told: Life, data: BlendReadings) -> dict[st
         "sigma": found.sigma,
     }
     extra["shares"] = _shares(found, data)
+    until = min(told.life_days or told.life_days_lower95 or 0.0, 2.0 * blend.study.target_life_days)
+    extra["curve"] = _curve(found, data, until)
     extra["lives"] = [
         {"criterion": words, "ratio": ratio, "life_days": _number(life_to(found, ratio))}
         for words, ratio in (("+20 %", 1.2), ("+50 %", 1.5), ("2×", 2.0))
@@ -161,15 +164,12 @@ def _real_time_days(blend: Blend, data: BlendReadings) -> float:
 
 def _shares(found: Fit, data: BlendReadings) -> dict[str, Any]:
     """Return, per tin, the share of life used at its last reading and what each further day adds."""
-    rates = np.exp(-found.energy * np.asarray(inverse_temperature(data.store_temperature_c, data.storage_c)))
+    x = np.asarray(inverse_temperature(data.store_temperature_c, data.storage_c))
     shares: dict[str, Any] = {}
-    for place, sample in enumerate(data.samples):
+    for place, (sample, used) in enumerate(zip(data.samples, shares_used(found), strict=True)):
         own = np.flatnonzero(data.tin == place)
         last = own[np.argmax(data.age_days[own])]
-        used, amount = float(found.life_used[last]), float(_dose(found, data)[last])
-        # a tin's own factor: what its dose counts beyond the common clock
-        own_factor = used / amount if amount > 0 else math.exp(-found.u)
-        per_day = own_factor * float(rates[data.store[last]])
+        per_day = math.exp(-found.energy * x[data.store[last]] - found.u + found.tin_effects[place])
         shares[sample] = {
             "age_days": float(data.age_days[last]),
             "used": _number(used),
@@ -178,8 +178,14 @@ def _shares(found: Fit, data: BlendReadings) -> dict[str, Any]:
     return shares
 
 
-def _dose(found: Fit, data: BlendReadings) -> Any:
-    return dose(data.days, data.x, found.energy)
+def _curve(found: Fit, data: BlendReadings, until_days: float) -> list[list[float | None]]:
+    """Return the curve with the 95 % band of a new tin's reading: (day at storage, ln η, low, high)."""
+    reached = float(dose(data.days, data.x, found.energy).max())
+    days = np.linspace(0.0, 1.1 * max(reached, until_days), CURVE_POINTS)
+    mean, sd = expected_readings(found, days[:, np.newaxis], np.zeros((CURVE_POINTS, 1)))
+    highest = math.log(1e6)
+    rows = zip(days, mean, mean - 1.96 * sd, mean + 1.96 * sd, strict=True)
+    return [[_number(d), *(_number(min(v, highest)) for v in rest)] for d, *rest in rows if rest[0] < highest]
 
 
 def _for_alerts(blend: Blend, data: BlendReadings, found: Fit, options: FitSettings) -> dict[str, Any]:
@@ -194,7 +200,7 @@ def _for_alerts(blend: Blend, data: BlendReadings, found: Fit, options: FitSetti
     )
     weak = fit(data, found.limit, FitOptions(store_spread=options.store_spread, priors=priors))
     told = life(weak, blend.study.target_life_days)
-    early, late = limit_days_range(weak, told)
+    early, late = limit_date_range(told)
     return {
         "probability": _number(told.probability_before_target),
         "life_days": _number(told.life_days),
@@ -212,9 +218,7 @@ def _limit_reached(blend: Blend, found: Fit) -> bool:
     return bool(limit_reached(tins, gel_grade_limit=None if grade is None else int(grade)) or gelled(tins))
 
 
-def _bands(
-    blend: Blend, found: Fit, data: BlendReadings, surroundings: Climate
-) -> dict[int, Sequence[tuple[float, float, float]]]:
+def _bands(blend: Blend, found: Fit, data: BlendReadings) -> dict[int, Sequence[tuple[float, float, float]]]:
     if not found.ok:
         return {}
     bands: dict[int, Sequence[tuple[float, float, float]]] = {}
@@ -225,6 +229,5 @@ def _bands(
             continue
         start = epoch_days(last) - epoch_days(sample.placed_at)
         ages = [start + step for step in BAND_AGES_DAYS]
-        temperature_c = surroundings.stores[sample.store].temperature_c
-        bands[sample.id] = expected_band_knots(found, places[sample.sample], ages, temperature_c)
+        bands[sample.id] = expected_band_knots(found, places[sample.sample], ages)
     return bands
