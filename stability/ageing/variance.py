@@ -100,7 +100,8 @@ def _criterion(lin: LinearMixed, ln_variance: Array, ratio: Array) -> _Criterion
     m = s / variance[:, np.newaxis, np.newaxis] + np.diag(lin.precision)
     data_right = lin.right - (kappa * lin.group_right) @ c
     v = data_right / variance[:, np.newaxis] + lin.precision * lin.offset
-    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(m, axis1=-2, axis2=-1), 1e-300))
+    # a parameter that no reading informs yet has a zero row: the floor keeps its inverse finite
+    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(m, axis1=-2, axis2=-1), 1e-24))
     unit = m * scale[..., np.newaxis] * scale[..., np.newaxis, :] + 1e-13 * np.eye(m.shape[-1])
     inverse = np.linalg.inv(unit) * scale[..., np.newaxis] * scale[..., np.newaxis, :]
     b = (inverse @ v[..., np.newaxis])[..., 0]
@@ -221,7 +222,7 @@ def covariance(lin: LinearMixed, variance: float, ratio: float) -> Array:
     kappa = ratio / (1.0 + ratio * lin.group_square)
     s = lin.cross - (lin.group_cross * kappa[:, np.newaxis]).T @ lin.group_cross
     m = s / variance + np.diag(lin.precision)
-    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(m), 1e-300))
+    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(m), 1e-24))
     unit = m * np.outer(scale, scale) + 1e-13 * np.eye(m.shape[0])
     return np.asarray(np.linalg.inv(unit) * np.outer(scale, scale))
 

@@ -32,6 +32,8 @@ __all__ = [
     "unit_smell",
 ]
 
+LARGEST_LN_MPAS = 100.0
+"""Ends of a band beyond this say nothing, and would not fit into a number."""
 Z_997 = 2.9677
 """Standard normal quantile of a two-sided 99.7 % band."""
 
@@ -69,7 +71,7 @@ class Band:
     @property
     def high_mpas(self) -> float:
         """Upper end of the 99.7 % band."""
-        return math.exp(self.ln_mean + Z_997 * self.sd)
+        return math.exp(min(self.ln_mean + Z_997 * self.sd, LARGEST_LN_MPAS))
 
     def distance(self, viscosity_mpas: float) -> float:
         """How many spreads a value lies from the middle."""

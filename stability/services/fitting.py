@@ -34,6 +34,8 @@ BAND_AGES_DAYS = (0.0, 1.0, 3.0, 7.0, 14.0, 21.0, 28.0, 42.0, 56.0, 84.0, 112.0,
 """How far after its last reading a tin's expected band reaches, [d]."""
 REAL_TIME_C = 2.5
 CURVE_POINTS = 60
+WIDEST_BAND_SD = 1.0
+"""A band that spans a factor of twenty either way expects nothing, in ln of viscosity."""
 
 
 def limit_of(blend: Blend) -> Limit | None:
@@ -229,5 +231,8 @@ def _bands(blend: Blend, found: Fit, data: BlendReadings) -> dict[int, Sequence[
             continue
         start = epoch_days(last) - epoch_days(sample.placed_at)
         ages = [start + step for step in BAND_AGES_DAYS]
-        bands[sample.id] = expected_band_knots(found, places[sample.sample], ages)
+        knots = expected_band_knots(found, places[sample.sample], ages)
+        told = [knot for knot in knots if knot[2] <= WIDEST_BAND_SD]
+        if len(told) > 1:
+            bands[sample.id] = told
     return bands
