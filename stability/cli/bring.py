@@ -49,10 +49,10 @@ def command(app: App, paths: tuple[Path, ...]) -> None:
             for study in brought.studies
         ]
         for name, count in brought.tables.items():
-            parts = [f"{count.added} added"]
+            parts = [f"{count.added} added"] if count.added else []
             parts += [f"{count.completed} completed"] if count.completed else []
             parts += [f"{count.unchanged} already on record"] if count.unchanged else []
-            told.append(f"{name}: {', '.join(parts)}")
+            told += [f"{name}: {', '.join(parts)}"] if parts else []
         return "\n".join(told) or "nothing to take in"
 
     show(app, data, lines)

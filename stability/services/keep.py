@@ -9,10 +9,11 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from stability.errors import InputError, RecordsError
+from stability.records.condition import journal_of
 from stability.records.engine import HEAD, Records, database_url, shown
 from stability.records.files import copy_checked, make_empty, schema_inside
 
-__all__ = ["SetUp", "backup", "journal_of", "restore", "set_up"]
+__all__ = ["SetUp", "backup", "needs_update", "restore", "set_up"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,14 +84,6 @@ def _path(url: sa.URL) -> Path:
     return Path(url.database)
 
 
-def journal_of(records: Records) -> str:
-    """Return how the database keeps what it writes together: wal, truncate, or PostgreSQL's own log."""
-    if not records.on_sqlite:
-        return "PostgreSQL"
-    with records.reading() as connection:
-        return str(connection.exec_driver_sql("PRAGMA journal_mode").scalar())
-
-
 def backup(db: str, target: Path, *, force: bool = False) -> int:
     """Write a checked copy of a SQLite database; return its size in bytes.
 
@@ -146,3 +139,8 @@ def restore(source: Path, db: str) -> str | None:
         )
     copy_checked(source, target)
     return version
+
+
+def needs_update(version: str | None) -> bool:
+    """Say whether a schema version is older than this program's."""
+    return version != HEAD

@@ -129,6 +129,10 @@ def _cell(page: Any, value: Any) -> Any:
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
+    if isinstance(value, float) and float(f"{value:.16g}") != value:
+        exact: Any = WriteOnlyCell(page, value=value)
+        exact._value = repr(value)  # openpyxl writes 16 digits, and this number needs the 17th
+        return exact
     if not isinstance(value, str):
         return value
     clean = ILLEGAL_CHARACTERS_RE.sub("\ufffd", value)
