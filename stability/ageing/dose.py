@@ -69,7 +69,7 @@ def dose(days: npt.ArrayLike, x: npt.ArrayLike, energy_kj_mol: npt.ArrayLike) ->
     One day at 50 °C and one at 23 °C, E = 75 kJ/mol:
 
     >>> float(dose([1.0, 1.0], inverse_temperature([50.0, 23.0], 23.0), 75.0).round(4))
-    13.7415
+    13.7423
     """
     energy = np.asarray(energy_kj_mol, dtype=np.float64)[..., np.newaxis]
     return np.asarray((np.asarray(days) * np.exp(-energy * np.asarray(x))).sum(axis=-1))

@@ -87,6 +87,7 @@ def _alternate(
     random = np.zeros(model.parameters)
     random[len(NAMES) :] = 1.0
     change = np.inf
+    open_ = np.ones(model.parameters, dtype=bool)
     for round_ in range(_ROUNDS):
         sigma = np.sqrt(spreads.variance)
         if model.any_censored:
@@ -96,7 +97,11 @@ def _alternate(
         )
         if change < 1e-7 and bool(at.converged.all()):
             return at, spreads, True
-        lin = linear_mixed(at, penalties, 0, penalties_open(at, penalties), random=random, reml=reml)
+        # a shape number that sits on the box in one round and just off it in the next would take its degree
+        # of freedom with it each time, and never settle: late in the day it stays where it was found
+        now_open = penalties_open(at, penalties)
+        open_ = open_ & now_open if round_ > _CAUTIOUS_FROM else now_open
+        lin = linear_mixed(at, penalties, 0, open_, random=random, reml=reml)
         variance, ratio = estimate_spreads(lin, spreads, 0, search=round_ == 0)
         if round_ >= _CAUTIOUS_FROM:
             variance = float(np.sqrt(variance * spreads.variance[0]))

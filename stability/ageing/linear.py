@@ -20,6 +20,10 @@ __all__ = ["Deletion", "StoreLife", "StraightLine", "deletions", "store_lives", 
 Array = npt.NDArray[np.float64]
 
 
+_TYPICAL_RATIO = 6.25
+"""(5 %/2 %)²: tins weigh alike in the test of the line even where their spread was estimated near 0."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tangent:
     """The linearised model of a fit, one row per reading."""
@@ -33,7 +37,7 @@ class Tangent:
     precision: Array
     """V⁻¹, (n, n)."""
     open_columns: npt.NDArray[np.bool_]
-    """Free parameters that are not on the box, (p,)."""
+    """Free parameters of (a, u, E, m, b), (p,)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,8 +76,8 @@ class Deletion:
     df: int
 
 
-def tangent(fit: Fit) -> Tangent:
-    """Return the linearised model at a fit with numbers."""
+def tangent(fit: Fit, *, least_ratio: float = 0.0) -> Tangent:
+    """Return the linearised model at a fit with numbers, ρ being at least `least_ratio`."""
     work = fit.workings
     if work is None:
         raise ValueError("a fit without numbers has no tangent")
@@ -84,21 +88,21 @@ def tangent(fit: Fit) -> Tangent:
     if model.stores.shape[-1]:
         target = target + lin.jacobian[0][:, len(NAMES) :] @ at.theta[0, len(NAMES) :]
     weight = lin.weight[0]
-    ratio, variance = float(work.spreads.ratio[0]), float(work.spreads.variance[0])
+    ratio, variance = max(float(work.spreads.ratio[0]), least_ratio), float(work.spreads.variance[0])
     precision = np.diag(weight)
     for i in range(len(fit.data.samples)):
         own = np.flatnonzero(fit.data.tin == i)
         wz = weight[own] * z[own]
         precision[np.ix_(own, own)] -= ratio / (1.0 + ratio * float(wz @ z[own])) * np.outer(wz, wz)
-    theta, penalties = at.theta[0], work.penalties
-    inside = penalties.free[0] & (theta > penalties.lower[0]) & (theta < penalties.upper[0])
-    inside[len(NAMES) :] = False
+    # a shape number on the box was found there, not given: it counts as free
+    estimated = work.penalties.free[0].copy()
+    estimated[len(NAMES) :] = False
     return Tangent(
         columns=lin.jacobian[0],
         by_rate=z,
         target=target,
         precision=precision / variance,
-        open_columns=inside,
+        open_columns=estimated,
     )
 
 
@@ -106,7 +110,7 @@ def _regression(t: Tangent, columns: Array) -> tuple[Array, Array, float]:
     """Generalised least squares: coefficients, covariance, left-over sum of squares."""
     weighted = t.precision @ columns
     normal = columns.T @ weighted
-    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(normal), 1e-300))
+    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(normal), 1e-24))
     inverse = np.linalg.pinv(normal * np.outer(scale, scale), rcond=1e-10, hermitian=True)
     inverse = inverse * np.outer(scale, scale)
     coefficients = inverse @ (weighted.T @ t.target)
@@ -154,15 +158,18 @@ def straight_line(fit: Fit) -> StraightLine | None:
     df_stores, df_tins = stores.size - 2, tins - stores.size
     if not (fit.ok and fit.energy_estimated) or df_stores < 1 or df_tins < 1:
         return None
-    t = tangent(fit)
+    t = tangent(fit, least_ratio=_TYPICAL_RATIO)
     line = t.columns[:, t.open_columns]
     own = _store_columns(fit, t)
+    each_tin = (fit.data.tin[:, np.newaxis] == np.arange(fit.tins)) * t.by_rate[:, np.newaxis]
     _, _, left_line = _regression(t, line)
-    _, _, left_free = _regression(t, np.hstack((own[:, stores], line)))
+    _, _, left_stores = _regression(t, np.hstack((own[:, stores], line)))
+    _, _, left_tins = _regression(t, np.hstack((each_tin, line)))
     cold = stores[np.argmin(fit.data.store_temperature_c[stores])]
     coefficients, covariance, _ = _regression(t, np.hstack((own[:, [cold]], line)))
     return StraightLine(
-        f=max(left_line - left_free, 0.0) / df_stores,
+        # tins about their store's mean are the yardstick: a spread estimated near 0 must not be one
+        f=max(left_line - left_stores, 0.0) / df_stores / max((left_stores - left_tins) / df_tins, 1e-300),
         df_stores=int(df_stores),
         df_tins=int(df_tins),
         cold_departure=float(coefficients[0]),
@@ -186,7 +193,7 @@ def deletions(fit: Fit) -> Deletion:
     penalties = np.broadcast_to(work.penalties.precision, work.solution.theta.shape)[0][keep]
     weighted = t.precision @ columns
     normal = columns.T @ weighted + np.diag(penalties)
-    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(normal), 1e-300))
+    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(normal), 1e-24))
     inverse = np.linalg.pinv(normal * np.outer(scale, scale), rcond=1e-12, hermitian=True)
     projector = t.precision - weighted @ (inverse * np.outer(scale, scale)) @ weighted.T
     own = np.maximum(np.diagonal(projector), 1e-12)
