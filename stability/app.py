@@ -6,7 +6,7 @@ import json
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from stability.records.engine import Records
     from stability.settings import Settings
 
-__all__ = ["App", "parse_instant", "zone_of"]
+__all__ = ["App", "parse_instant"]
 
 
 @dataclass(slots=True)
@@ -62,7 +62,7 @@ class App:
     @property
     def zone(self) -> ZoneInfo:
         """The site's zone."""
-        return zone_of(self.settings.time_zone)
+        return ZoneInfo(self.settings.time_zone)
 
     @property
     def as_of(self) -> datetime:
@@ -104,22 +104,6 @@ def _plain(value: object) -> str:
     raise TypeError(f"{type(value).__name__} has no JSON form")
 
 
-def zone_of(name: str) -> ZoneInfo:
-    """Return a zone by its IANA name.
-
-    Raises
-    ------
-    InputError
-        If there is none of that name.
-    """
-    try:
-        return ZoneInfo(name)
-    except (KeyError, ValueError, OSError):
-        raise InputError(
-            f"time_zone {name!r} is not known", hint="an IANA name such as Europe/Berlin"
-        ) from None
-
-
 def parse_instant(text: str, zone: ZoneInfo, *, end_of_day: bool = False) -> datetime:
     """Return an ISO 8601 text as an instant in UTC; without an offset it is local to the zone.
 
@@ -130,21 +114,11 @@ def parse_instant(text: str, zone: ZoneInfo, *, end_of_day: bool = False) -> dat
     InputError
         If the text is no ISO 8601 time, or the local time does not exist (the summer-time gap).
     """
+    from stability.services.instants import instant_of
+
     try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise InputError(
-            f"time {text!r} is not ISO 8601", hint="for example 2025-03-04T10:00+01:00"
-        ) from None
-    if len(text) == 10 and end_of_day:
-        moment = datetime.combine(moment.date(), time.max)
-    if moment.tzinfo is None:
-        local = moment.replace(tzinfo=zone)
-        if (local.astimezone(UTC).astimezone(zone) - local) != timedelta(0) or local.astimezone(
-            UTC
-        ).astimezone(zone).replace(tzinfo=None) != moment:
-            raise InputError(
-                f"time {text!r} does not exist in {zone.key}", hint="it falls into the summer-time gap"
-            )
-        moment = local
-    return moment.astimezone(UTC)
+        if end_of_day and len(text) == len("2025-05-03"):
+            return instant_of(f"{text}T23:59:59.999999", zone)
+        return instant_of(text, zone)
+    except ValueError as exc:
+        raise InputError(f"time {exc}", hint="for example 2025-03-04T10:00+01:00") from None

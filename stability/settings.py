@@ -9,8 +9,9 @@ import textwrap
 import tomllib
 from pathlib import Path
 from typing import Any, Literal
+from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
 from stability.errors import InputError
@@ -43,6 +44,9 @@ class FitSettings(_Part):
     )
     gel_ratio: float = Field(
         100.0, gt=1, description="Viscosity deemed gelled, as a multiple of the initial one."
+    )
+    day_bias_pct: float = Field(
+        1.0, ge=0, le=20, description="Readings of one day share a bias; it widens the expected bands, %."
     )
     method_repeatability_pct: float = Field(
         2.5, gt=0, le=50, description="Stated repeatability of the viscosity method in one room, %."
@@ -137,6 +141,15 @@ class Settings(BaseSettings):
     sweep: SweepSettings = SweepSettings()
     mail: MailSettings = MailSettings()
     file: FileSettings = FileSettings()
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, name: str) -> str:
+        try:
+            ZoneInfo(name)
+        except (KeyError, ValueError, OSError):
+            raise ValueError("no such zone; an IANA name such as Europe/Berlin is expected") from None
+        return name
 
     @classmethod
     def settings_customise_sources(

@@ -13,6 +13,7 @@ from itertools import groupby
 from typing import Any
 
 from stability.demo import acts
+from stability.demo.acts import StatementAsked
 from stability.demo.stage import ZONE
 from stability.demo.stream import stream
 from stability.errors import InputError
@@ -38,7 +39,7 @@ class Played:
     acts: int = 0
     sweeps: int = 0
     opened: list[tuple[datetime, str]] = field(default_factory=list)
-    statements: list[acts.StatementAsked] = field(default_factory=list)
+    statements: list[StatementAsked] = field(default_factory=list)
 
 
 def play(records: Any, settings: Any, *, on_sweep: Callable[[datetime, int], None] | None = None) -> Played:
@@ -52,7 +53,7 @@ def play(records: Any, settings: Any, *, on_sweep: Callable[[datetime, int], Non
             played.opened += [(act.entered_at, alert.says) for alert in outcome.opened]
             if on_sweep is not None:
                 on_sweep(act.entered_at, len(outcome.opened))
-        elif isinstance(act, acts.StatementAsked):
+        elif isinstance(act, StatementAsked):
             played.statements.append(act)
         elif isinstance(act, list):
             _bring(records, {"cures": [_row(cure) for cure in act]}, act[0].operator, act[0].entered_at)

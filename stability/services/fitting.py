@@ -72,7 +72,7 @@ def fitted(
     extra["alert"] = _for_alerts(blend, data, found, options)
     if _limit_reached(blend, found):
         row["outcome"] = "limit_reached"
-    return {"row": row, "extra": extra}, _bands(blend, found, data)
+    return {"row": row, "extra": extra}, _bands(blend, found, data, day_bias=options.day_bias_pct / 100)
 
 
 def _number(value: float | None, digits: int = 6) -> float | None:
@@ -220,7 +220,9 @@ def _limit_reached(blend: Blend, found: Fit) -> bool:
     return bool(limit_reached(tins, gel_grade_limit=None if grade is None else int(grade)) or gelled(tins))
 
 
-def _bands(blend: Blend, found: Fit, data: BlendReadings) -> dict[int, Sequence[tuple[float, float, float]]]:
+def _bands(
+    blend: Blend, found: Fit, data: BlendReadings, *, day_bias: float
+) -> dict[int, Sequence[tuple[float, float, float]]]:
     if not found.ok:
         return {}
     bands: dict[int, Sequence[tuple[float, float, float]]] = {}
@@ -232,7 +234,7 @@ def _bands(blend: Blend, found: Fit, data: BlendReadings) -> dict[int, Sequence[
         start = epoch_days(last) - epoch_days(sample.placed_at)
         ages = [start + step for step in BAND_AGES_DAYS]
         knots = expected_band_knots(found, places[sample.sample], ages)
-        told = [knot for knot in knots if knot[2] <= WIDEST_BAND_SD]
+        told = [(age, mean, math.hypot(sd, day_bias)) for age, mean, sd in knots if sd <= WIDEST_BAND_SD]
         if len(told) > 1:
             bands[sample.id] = told
     return bands

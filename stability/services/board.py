@@ -1,0 +1,62 @@
+"""The board: everything that a lab wants to see in one look, put together from records and forecasts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from stability.board.view import BlindPeriod, BoardView
+from stability.chemistry.cautions import STANDING_LINE
+from stability.records.alerts import alert_rows
+from stability.records.engine import Records
+from stability.records.happenings import blind_periods
+from stability.records.sweeps import last_look
+from stability.services.alerts import alert_line
+from stability.services.blends import Blend, blends_of
+from stability.services.checks_round import round_of, work_lines
+from stability.services.cure import cure_verdict, cures_of
+from stability.services.forecast import forecasts
+from stability.services.state import blend_lines, sample_lines, store_lines
+from stability.settings import Settings
+
+__all__ = ["board_view"]
+
+SAMPLES_SHOWN = 30
+
+
+def board_view(
+    records: Records, *, as_of: datetime, settings: Settings, study: str | None = None, samples: bool = False
+) -> BoardView:
+    """Return the board as known at an instant, of one study or of all that are open."""
+    with records.reading() as connection:
+        every = blends_of(connection, as_of=as_of, study=study)
+        blends = [b for b in every if study is not None or _is_open(b, as_of)]
+        cures = {b.key.text: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for b in blends}
+        rows = [a for a in alert_rows(connection, as_of=as_of) if study is None or a.study in (None, study)]
+        look = last_look(connection)
+        blind = blind_periods(connection, as_of=as_of, limit=3)
+    found = {f.blend_key: f for f in forecasts(records, as_of=as_of, settings=settings, study=study)}
+    shown = [found[b.key.text] for b in blends if b.key.text in found]
+    tins = [s for b in blends for s in b.samples]
+    titles = sorted({b.study.title for b in blends})
+    today = round_of(records, as_of=as_of, settings=settings)
+    zone = ZoneInfo(settings.time_zone)
+    return BoardView(
+        as_of=as_of,
+        zone_name=settings.time_zone,
+        title=f"{study}: {titles[0]}" if study and titles else "Storage stability",
+        work=tuple(w for w in work_lines(today, zone=zone) if study in (None, w.study)),
+        alerts=tuple(alert_line(row) for row in rows),
+        blends=blend_lines(shown, as_of=as_of, cures=cures),
+        samples=sample_lines(blends, found, as_of=as_of, limit=SAMPLES_SHOWN) if samples else (),
+        samples_total=len(tins) if samples else None,
+        stores=store_lines(records, as_of=as_of, samples=tins),
+        blind_periods=tuple(BlindPeriod(from_at=since, to_at=until) for since, until in blind),
+        cautions=(STANDING_LINE,),
+        last_sweep_at=None if look is None else look.as_of,
+        invented=any("invented" in title.lower() for title in titles),
+    )
+
+
+def _is_open(blend: Blend, as_of: datetime) -> bool:
+    return blend.study.closed_at is None or blend.study.closed_at > as_of
