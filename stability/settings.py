@@ -42,6 +42,13 @@ class FitSettings(_Part):
         description="Departure of a store from the Arrhenius line, sd on the log rate. Not estimable from "
         "three or four stores; 0.05 keeps the bound honest when a second path of low energy runs beside.",
     )
+    opening_spread_pct: float = Field(
+        0.5,
+        ge=0,
+        le=20,
+        description="What one opening may add to the viscosity (air, lost thinner), sd in %. Estimated within "
+        "it where a study has re-used and never-opened tins: the life asked for is that of an unopened one.",
+    )
     gel_ratio: float = Field(
         100.0, gt=1, description="Viscosity deemed gelled, as a multiple of the initial one."
     )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 
 import numpy as np
@@ -49,6 +49,8 @@ class TinHistory:
     """None: all are measured."""
     uppers_mpas: Sequence[float] | None = None
     """Upper bounds of interval readings, [mPa·s]; ignored elsewhere."""
+    openings: Sequence[int] | None = None
+    """How often the tin had been opened before each reading; None: not known, taken as never."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,11 +78,19 @@ class BlendReadings:
     """(n, bins), [mol/kJ], padded with 0."""
     age_days: Array
     """Calendar age, (n,), [d]."""
+    openings: Array = field(default_factory=lambda: np.zeros(0))
+    """How often its tin had been opened before each reading, (n,); empty: not known."""
 
     @property
     def measured(self) -> npt.NDArray[np.bool_]:
         """Which readings are numbers, (n,)."""
         return np.asarray(self.kind == Kind.MEASURED)
+
+    @property
+    def opening_told(self) -> bool:
+        """Whether aged tins were read that had been opened before, and others that had not."""
+        aged = self.openings[self.age_days > 1.0] if self.openings.size else self.openings
+        return bool((aged > 0).any() and (aged == 0).any())
 
     @property
     def storage_store(self) -> int | None:
@@ -100,6 +110,7 @@ def _checked(tin: TinHistory) -> list[str]:
         "rows of x": len(tin.x),
         "kinds": n if tin.kinds is None else len(tin.kinds),
         "upper bounds": n if tin.uppers_mpas is None else len(tin.uppers_mpas),
+        "openings": n if tin.openings is None else len(tin.openings),
     }
     faults = [f"sample {tin.sample}: {n} ages but {k} {what}" for what, k in lengths.items() if k != n]
     faults += [
@@ -187,4 +198,7 @@ def assemble(tins: Sequence[TinHistory], storage_c: float) -> BlendReadings:
         days=days,
         x=x,
         age_days=np.array([tin.ages_days[j] for _, tin, j in rows], dtype=np.float64),
+        openings=np.array(
+            [0 if tin.openings is None else tin.openings[j] for _, tin, j in rows], dtype=float
+        ),
     )

@@ -58,7 +58,9 @@ def _penalties(options: FitOptions, model: AgeingModel, *, energy: bool) -> Pena
         mean[0, k], precision[0, k] = value, 0.0
         lower[0, k], upper[0, k] = min(lower[0, k], value), max(upper[0, k], value)
     if p > len(NAMES):
-        precision[0, len(NAMES) :] = options.store_spread**-2.0
+        gammas = slice(len(NAMES), len(NAMES) + model.rates)
+        precision[0, gammas] = max(options.store_spread, 1e-6) ** -2.0
+        precision[0, gammas.stop :] = max(options.opening_spread, 1e-6) ** -2.0
     return Penalties(mean, precision, lower, upper, free)
 
 
@@ -139,7 +141,12 @@ def fit(data: BlendReadings, limit: Limit, options: FitOptions | None = None) ->
     """
     options = options or FitOptions()
     energy = _temperatures(data) >= 2
-    model = ageing_model(data, limit, store_effects=options.store_spread > 0.0 and len(data.stores) > 1)
+    model = ageing_model(
+        data,
+        limit,
+        store_effects=options.store_spread > 0.0 and len(data.stores) > 1,
+        opening_effect=options.opening_spread > 0.0 and data.opening_told,
+    )
     penalties = _penalties(options, model, energy=energy)
     refused = _refusal(data, limit, penalties)
     if refused is not None:
@@ -151,6 +158,10 @@ def fit(data: BlendReadings, limit: Limit, options: FitOptions | None = None) ->
     return _result(
         data, limit, options, Workings(model=model, penalties=penalties, solution=at, spreads=spreads)
     )
+
+
+def _opening_name(model: AgeingModel) -> tuple[str, ...]:
+    return ("opening",) if model.added.shape[-1] else ()
 
 
 class _Counts(TypedDict):
@@ -181,12 +192,11 @@ def _result(data: BlendReadings, limit: Limit, options: FitOptions, work: Workin
     full = np.zeros((model.parameters, model.parameters))
     full[np.ix_(open_, open_)] = covariance(lin, variance, ratio)
     tau_squared = options.store_spread**2
-    from_stores = (
-        float((full[len(NAMES) :, LIFE] ** 2).sum()) / tau_squared if model.parameters > len(NAMES) else 0.0
-    )
+    # what spreads that were given (stores, openings) contribute has no degrees of freedom to lose
+    given = float((full[len(NAMES) :, LIFE] ** 2 * penalties.precision[0, len(NAMES) :]).sum())
     outside = 0.0 if data.storage_store is not None else tau_squared
     se_squared = max(float(full[LIFE, LIFE]) + outside, 1e-300)
-    share = min((from_stores + outside) / se_squared, 0.999)
+    share = min((given + outside) / se_squared, 0.999)
     energy = bool(penalties.free[0, ENERGY])
     informed = np.unique(data.tin[data.days.sum(axis=1) > 0.0]).size
     nu = int(informed) - (2 if energy else 1)
@@ -198,7 +208,7 @@ def _result(data: BlendReadings, limit: Limit, options: FitOptions, work: Workin
         options=options,
         status=FitStatus.FITTED,
         reason="",
-        names=NAMES + tuple(f"gamma[{s}]" for s in data.stores[: model.parameters - len(NAMES)]),
+        names=(*NAMES, *(f"gamma[{s}]" for s in data.stores[: model.rates]), *_opening_name(model)),
         parameters=at.theta[0],
         covariance=full,
         se_u=float(np.sqrt(se_squared)),

@@ -85,7 +85,7 @@ def tangent(fit: Fit, *, least_ratio: float = 0.0) -> Tangent:
     lin: Linearised = model.linearised(at.theta, at.effects, np.sqrt(work.spreads.variance))
     z = lin.by_effect[0]
     target = lin.residual[0] + z * at.effects[0][fit.data.tin]
-    if model.stores.shape[-1]:
+    if model.parameters > len(NAMES):
         target = target + lin.jacobian[0][:, len(NAMES) :] @ at.theta[0, len(NAMES) :]
     weight = lin.weight[0]
     ratio, variance = max(float(work.spreads.ratio[0]), least_ratio), float(work.spreads.variance[0])

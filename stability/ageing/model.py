@@ -1,6 +1,6 @@
 """The statistical model: readings of a blend as a function of its parameters, with all first derivatives.
 
-    ln η = a + growth(s; m, b) + steps·δ,   s = dose(E)·exp(−u + β_tin + γ_store − γ_storage)
+    ln η = a + growth(s; m, b) + openings·δ,   s = dose(E)·exp(−u + β_tin + γ_store − γ_storage)
 
 θ = (a, u, E, m, b, γ of each store but the storage one's …, δ …). `u` = ln(life in days) is the life *of the
 storage temperature's own store*: the store effects enter as differences to it, so the life asked for is a
@@ -66,6 +66,8 @@ class AgeingModel:
     """Membership, (1, K, n)."""
     stores: Array
     """Store effects' design: +1 own store, −1 storage store, (1, n, q)."""
+    added: Array
+    """What adds to ln η by itself: openings before the reading, (1, n, r); r is 0 where they tell nothing."""
     ln_limit: float
     """ln L, or ln V of an absolute limit."""
     absolute: bool
@@ -74,7 +76,12 @@ class AgeingModel:
     @property
     def parameters(self) -> int:
         """Length of θ."""
-        return len(NAMES) + int(self.stores.shape[-1])
+        return len(NAMES) + self.rates + int(self.added.shape[-1])
+
+    @property
+    def rates(self) -> int:
+        """How many store effects θ holds."""
+        return int(self.stores.shape[-1])
 
     def limit_at(self, theta: Array) -> Array:
         """Return ln L at θ, (P, 1)."""
@@ -87,7 +94,8 @@ class AgeingModel:
         amount, slope = dose_and_slope(self.days, self.x, theta[:, ENERGY : ENERGY + 1])
         rate = (effects[:, np.newaxis, :] @ self.tins)[:, 0, :] - theta[:, LIFE : LIFE + 1]
         if self.stores.shape[-1]:
-            rate = rate + (self.stores @ theta[:, len(NAMES) :, np.newaxis])[..., 0]
+            gamma = theta[:, len(NAMES) : len(NAMES) + self.rates, np.newaxis]
+            rate = rate + (self.stores @ gamma)[..., 0]
         factor = np.exp(np.clip(rate, -_LARGEST_EXPONENT, _LARGEST_EXPONENT))
         return amount * factor, slope * factor
 
@@ -95,7 +103,14 @@ class AgeingModel:
         """Return ln η of the curve at every reading, (P, n)."""
         s, _ = self.life_used(theta, effects)
         shape = theta[:, ORDER : ORDER + 1], theta[:, SELF : SELF + 1]
-        return theta[:, INITIAL : INITIAL + 1] + log_growth(s, *shape, self.limit_at(theta))
+        return self._start(theta) + log_growth(s, *shape, self.limit_at(theta))
+
+    def _start(self, theta: Array) -> Array:
+        """Return a, and what openings added to it, at every reading."""
+        start = theta[:, INITIAL : INITIAL + 1]
+        if not self.added.shape[-1]:
+            return start
+        return start + (self.added @ theta[:, len(NAMES) + self.rates :, np.newaxis])[..., 0]
 
     def at_sigma(self, sigma: Array) -> Model:
         """Return the model as the solver wants it: a function of (θ, β) alone."""
@@ -116,7 +131,10 @@ class AgeingModel:
         jacobian = np.stack(columns, axis=-1)
         if self.stores.shape[-1]:
             jacobian = np.concatenate((jacobian, by_rate[..., np.newaxis] * self.stores), axis=-1)
-        fitted = theta[:, INITIAL : INITIAL + 1] + g.value
+        if self.added.shape[-1]:
+            own = np.broadcast_to(self.added, (*jacobian.shape[:-1], self.added.shape[-1]))
+            jacobian = np.concatenate((jacobian, own), axis=-1)
+        fitted = self._start(theta) + g.value
         residual = (self.y - fitted) * self.active
         weight = np.broadcast_to(self.active, residual.shape)
         sum_squares = (residual**2 * self.measured).sum(axis=-1)
@@ -133,8 +151,13 @@ class AgeingModel:
         return Linearised(residual, weight, jacobian, by_rate, sum_squares, loss, count)
 
 
-def ageing_model(data: BlendReadings, limit: Limit, *, store_effects: bool) -> AgeingModel:
-    """Return the model of one blend; `store_effects` adds γ for every store but the storage one's."""
+def ageing_model(
+    data: BlendReadings, limit: Limit, *, store_effects: bool, opening_effect: bool = False
+) -> AgeingModel:
+    """Return the model of one blend.
+
+    `store_effects` adds γ for every store but the storage one's, `opening_effect` a δ per opening.
+    """
     n, k = data.tin.size, len(data.samples)
     tins = np.zeros((1, k, n))
     tins[0, data.tin, np.arange(n)] = 1.0
@@ -157,6 +180,7 @@ def ageing_model(data: BlendReadings, limit: Limit, *, store_effects: bool) -> A
         x=data.x[np.newaxis],
         tins=tins,
         stores=columns,
+        added=data.openings[np.newaxis, :, np.newaxis] if opening_effect else np.zeros((1, n, 0)),
         ln_limit=limit.ln_ratio(0.0),
         absolute=limit.viscosity_mpas is not None,
         any_censored=bool((data.kind != Kind.MEASURED).any()),

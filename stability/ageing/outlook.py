@@ -59,7 +59,13 @@ def _tin_terms(fit: Fit, tin: int) -> tuple[Array, float]:
 
 
 def expected_readings(
-    fit: Fit, days: npt.ArrayLike, x: npt.ArrayLike, *, tin: int | None = None, store: int | None = None
+    fit: Fit,
+    days: npt.ArrayLike,
+    x: npt.ArrayLike,
+    *,
+    tin: int | None = None,
+    store: int | None = None,
+    openings: float | None = None,
 ) -> tuple[Array, Array]:
     """Return mean and spread of ln η of further readings.
 
@@ -74,6 +80,9 @@ def expected_readings(
     store : int, optional
         Index into `fit.data.stores` whose own departure applies; by default that of the tin, or the
         storage temperature's.
+
+    openings : float, optional
+        How often the tin has been opened before the reading; by default never.
 
     Returns
     -------
@@ -104,6 +113,7 @@ def expected_readings(
         x=x_[np.newaxis],
         tins=tins,
         stores=np.broadcast_to(row, (1, n, row.size)),
+        added=np.full((1, n, work.model.added.shape[-1]), 0.0 if openings is None else openings),
         any_censored=False,
     )
     lin = model.linearised(work.solution.theta, work.solution.effects, np.sqrt(work.spreads.variance))
@@ -142,7 +152,8 @@ def expected_band_knots(
     extra = np.where(later, ages - fit.data.age_days[last], ages)
     days = np.column_stack((recorded, extra))
     x = np.column_stack((np.broadcast_to(fit.data.x[last], recorded.shape), np.full(ages.size, nominal)))
-    mean, sd = expected_readings(fit, days, x, tin=tin)
+    opened = float(fit.data.openings[last]) + 1.0 if fit.data.openings.size else None
+    mean, sd = expected_readings(fit, days, x, tin=tin, openings=opened)
     return tuple((float(a), float(m), float(s)) for a, m, s in zip(ages, mean, sd, strict=True))
 
 

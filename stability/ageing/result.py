@@ -45,6 +45,9 @@ class FitOptions:
 
     store_spread: float = 0.05
     """Spread of a store's log rate about the Arrhenius line, [–]; 0 gives the plain model."""
+    opening_spread: float = 0.005
+    """Spread of what one opening adds to ln η (air, lost thinner), [–]; estimated within it where a study has
+    both re-used and never-opened tins, because the life asked for is that of an unopened one. 0: left out."""
     priors: Priors | None = None
     criterion: Literal["reml", "ml"] = "reml"
     fixed: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -61,7 +62,8 @@ def fitted(
     gel_only = limit is None
     tins = tins_of(blend, surroundings, connection, gel_ratio=options.gel_ratio)
     data = assemble(tins, blend.study.storage_c)
-    found = fit(data, limit or Limit(ratio=options.gel_ratio), FitOptions(store_spread=options.store_spread))
+    assumed = FitOptions(store_spread=options.store_spread, opening_spread=options.opening_spread_pct / 100)
+    found = fit(data, limit or Limit(ratio=options.gel_ratio), assumed)
     told = life(found, blend.study.target_life_days)
     row = _row(blend, found, told, gel_only=gel_only)
     row["evidence"] = [
@@ -200,7 +202,7 @@ def _for_alerts(blend: Blend, data: BlendReadings, found: Fit, options: FitSetti
         b=options.prior_b,
         b_sd=options.prior_b_sd,
     )
-    weak = fit(data, found.limit, FitOptions(store_spread=options.store_spread, priors=priors))
+    weak = fit(data, found.limit, replace(found.options, priors=priors))
     told = life(weak, blend.study.target_life_days)
     early, late = limit_date_range(told)
     return {

@@ -159,7 +159,9 @@ def forecasts(
     """
     options = settings.fit
     if store_spread is not None:
-        options = options.model_copy(update={"store_spread": store_spread})
+        # 0 asks for the plain model of reference programs: then openings are not modelled either
+        opening_pct = options.opening_spread_pct if store_spread else 0.0
+        options = options.model_copy(update={"store_spread": store_spread, "opening_spread_pct": opening_pct})
     found: list[BlendForecast] = []
     climates: dict[str, Climate] = {}
     with records.reading() as connection:

@@ -107,6 +107,7 @@ def tins_of(
                 ages_days=[max(day - start, 0.0) for day in days],
                 viscosities_mpas=[value for _, value, _ in kept],
                 kinds=[kind for _, _, kind in kept],
+                openings=list(range(len(kept))),
                 days=exposure.days,
                 x=exposure.x,
             )
