@@ -37,8 +37,7 @@ def _log_to_stderr() -> None:
     form = logging.Formatter("%(asctime)s %(levelname)s %(message)s", "%Y-%m-%dT%H:%M:%SZ")
     form.converter = time.gmtime
     handler.setFormatter(form)
-    log = logging.getLogger("stability")
-    log.handlers = [handler]
-    log.setLevel(logging.INFO)
-    logging.getLogger("apscheduler").addHandler(handler)
-    logging.getLogger("apscheduler").setLevel(logging.ERROR)
+    for name, level in (("stability", logging.INFO), ("apscheduler", logging.ERROR)):
+        log = logging.getLogger(name)
+        log.handlers = [handler]
+        log.setLevel(level)
