@@ -130,10 +130,10 @@ def _on_doubt(app: App, entry: ReadingEntry, keep_reason: str | None, strict: bo
                 "keep, repeat or undo", type=click.Choice([a.value for a in Answer]), err=True
             )
             reason = click.prompt("why it stays", err=True) if answer == Answer.KEEP else None
-        except click.Abort:
+        except (click.Abort, OSError):  # stopped by hand, or the terminal is gone
             because = f"stopped at the question: {doubts[0].sentence}"
             note_refusal(app.records, entry, because=because, person=app.person, now=app.now)
-            raise
+            raise click.Abort from None
         return Reply(Answer(answer), reason[:_LONGEST_REASON] if reason else None)
 
     return ask
