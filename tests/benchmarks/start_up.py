@@ -5,7 +5,7 @@ Run: python tests/benchmarks/start_up.py [RUNS]. Prints medians in milliseconds 
 - `stability --help` above `import click` (wanted: at most 15 ms more);
 - `stability log` of one reading over a script that imports sqlmodel and commits one row (at most 1.4).
 
-The floor is a plain script: it does not skip the collection that Python does when it leaves, the program does.
+The floor is a plain script: unlike the program it does not spare itself Python's last collection on leaving.
 The four take turns, so that a busy machine slows all of them alike.
 """
 
