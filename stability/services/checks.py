@@ -29,7 +29,7 @@ from stability.services.tins import ROOM_C, places
 if TYPE_CHECKING:
     from stability.settings import Settings
 
-__all__ = ["Planned", "bring_up_to_date", "closed_dates", "is_open", "open_blends", "planned"]
+__all__ = ["Planned", "Plans", "bring_up_to_date", "closed_dates", "is_open", "open_blends", "planned"]
 
 STANDS_WITHIN_C = 2.5
 """A tin from a store this near to the room needs no day to come to 23 °C, [°C]."""
@@ -52,6 +52,14 @@ class Planned:
     def key(self) -> CheckKey:
         """What makes it one and the same check."""
         return self.sample.id, self.kind, self.due.age_days
+
+
+@dataclass(frozen=True, slots=True)
+class Plans:
+    """The blends of running studies with the planned checks of their samples."""
+
+    blends: tuple[Blend, ...]
+    checks: tuple[Planned, ...]
 
 
 def is_open(study: history.StudyFacts, *, as_of: datetime) -> bool:
@@ -91,7 +99,7 @@ def planned(
     return tuple(sorted(found, key=lambda check: (check.sample.sample, check.kind, check.due.age_days)))
 
 
-def bring_up_to_date(records: Records, *, now: datetime, settings: Settings) -> tuple[Planned, ...]:
+def bring_up_to_date(records: Records, *, now: datetime, settings: Settings) -> Plans:
     """Keep the checks on record in step with plans, samples, readings; return those of open studies."""
     with records.reading() as connection:
         left = unfinished_studies(connection)
@@ -113,8 +121,9 @@ def bring_up_to_date(records: Records, *, now: datetime, settings: Settings) -> 
                 alone(connection, "checks")
                 new, changed, gone = _differences(connection, code, wanted)
                 write_checks(connection, new, changed, cancelled=gone)
-    running = {blend.study.code for blend in blends if is_open(blend.study, as_of=now)}
-    return tuple(check for check in found if check.blend.study in running)
+    running = tuple(blend for blend in blends if is_open(blend.study, as_of=now))
+    codes = {blend.study.code for blend in running}
+    return Plans(running, tuple(check for check in found if check.blend.study in codes))
 
 
 def closed_dates(settings: Settings) -> Callable[[date], bool]:

@@ -25,8 +25,7 @@ from stability.records.engine import Records
 from stability.records.events import seal
 from stability.services import forecast as forecasting
 from stability.services.alerts import as_open_alert
-from stability.services.blends import Blend
-from stability.services.checks import Planned, bring_up_to_date, open_blends, planned
+from stability.services.checks import Planned, Plans, bring_up_to_date, open_blends, planned
 from stability.services.forecast import BlendForecast
 from stability.services.judge import Case, material_findings, thresholds_of, unjudged
 from stability.services.judge_house import house_findings, stores_with_tins
@@ -89,23 +88,23 @@ def sweep(
         latest, watched = sweeps.last_look(connection), sweeps.last_look(connection, watching=True)
     past = _into_the_past(latest, now, regular=began == now)
     forecasts = refresh(records, now=now, settings=settings)
-    checks, blends = _plans(records, now=now, settings=settings, past=past)
+    plans = _plans(records, now=now, settings=settings, past=past)
     with records.reading() as connection:
-        owners = {blend.study.code: blend.study.owner for blend in blends}
+        owners = {blend.study.code: blend.study.owner for blend in plans.blends}
         look = Steps(records=records, settings=settings, now=now, audience=audience_of(connection, owners))
-        events = _decided(connection, look, forecasts, blends, checks, past=past)
+        events = _decided(connection, look, forecasts, plans, past=past)
     for event in events:
         take(look, event)
     blind_from = None
     if began == now and not past:
-        blind_from = _blind(look, watched, tuple(sorted(stores_with_tins(blends))))
+        blind_from = _blind(look, watched, tuple(sorted(stores_with_tins(plans.blends))))
     end = began + timedelta(seconds=round(time.monotonic() - started, 3))
     with records.writing() as connection:
         seal(connection, at=now)
         if not past:
             sweeps.forget_beats(connection, before=now - _BEATS_KEPT)
         sweeps.beat(connection, sweeps.Look(now, began, end), blind_from=blind_from, says=look.taken.words)
-    return _outcome(look, forecasts, checks, blind_from)
+    return _outcome(look, forecasts, plans.checks, blind_from)
 
 
 def _into_the_past(latest: sweeps.Look | None, now: datetime, *, regular: bool) -> bool:
@@ -115,23 +114,19 @@ def _into_the_past(latest: sweeps.Look | None, now: datetime, *, regular: bool) 
     return not (regular and latest.as_of - now > _CLOCK_RAN_AHEAD)
 
 
-def _plans(
-    records: Records, *, now: datetime, settings: Settings, past: bool
-) -> tuple[tuple[Planned, ...], tuple[Blend, ...]]:
-    checks = () if past else bring_up_to_date(records, now=now, settings=settings)
-    with records.reading() as connection:
+def _plans(records: Records, *, now: datetime, settings: Settings, past: bool) -> Plans:
+    if not past:
+        return bring_up_to_date(records, now=now, settings=settings)
+    with records.reading() as connection:  # the rows on record say how things stand at the latest look
         blends = open_blends(connection, as_of=now)
-        if past:  # the rows of the records say how things stand at the latest look
-            checks = planned(connection, blends, as_of=now, settings=settings)
-    return checks, blends
+        return Plans(blends, planned(connection, blends, as_of=now, settings=settings))
 
 
 def _decided(
     connection: sa.Connection,
     look: Steps,
     forecasts: Iterable[BlendForecast],
-    blends: Sequence[Blend],
-    checks: Sequence[Planned],
+    plans: Plans,
     *,
     past: bool,
 ) -> tuple[Event, ...]:
@@ -140,11 +135,11 @@ def _decided(
     case = Case(
         now=look.now,
         settings=look.settings,
-        blends=blends,
+        blends=plans.blends,
         forecasts={found.blend_key: found for found in forecasts},
         open_alerts=alerts,
     )
-    findings = (*material_findings(connection, case), *house_findings(connection, case, checks))
+    findings = (*material_findings(connection, case), *house_findings(connection, case, plans.checks))
     events = decide(findings, alerts, now=look.now, unjudged=unjudged(case))
     if not past:
         return events
