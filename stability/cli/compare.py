@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from stability.board.detail import CompareView
     from stability.services.compare import Compared, Comparison
 
-__all__ = ["command"]
+__all__ = ["command", "view_of"]
 
 
 @click.command("compare")
@@ -40,7 +40,7 @@ def command(app: App, study: str | None, reference: str | None) -> None:
     from stability.board.tables import compare_table
 
     def drawn(width: int, ascii_only: bool) -> RenderableType:
-        return compare_table(_view(found), width=width, ascii_only=ascii_only)
+        return compare_table(view_of(found), width=width, ascii_only=ascii_only)
 
     draw(drawn)
 
@@ -86,7 +86,8 @@ def _data(found: Comparison, app: App) -> dict[str, Any]:
     }
 
 
-def _view(found: Comparison) -> CompareView:
+def view_of(found: Comparison) -> CompareView:
+    """Return a comparison as the board draws it."""
     from stability.board.detail import CompareLine, CompareView
 
     return CompareView(

@@ -19,6 +19,7 @@ from stability.demo.stream import stream
 from stability.errors import InputError
 from stability.services.bring import bring_rows
 from stability.services.correct import correct_reading, set_aside, swap_readings
+from stability.services.deliver import deliver, senders_of
 from stability.services.end import end_sample
 from stability.services.entry import ReadingEntry
 from stability.services.notes import note_act
@@ -44,11 +45,12 @@ class Played:
 
 def play(records: Any, settings: Any, *, on_sweep: Callable[[datetime, int], None] | None = None) -> Played:
     """Play the whole scenario into an empty database; `on_sweep` hears of each week."""
-    played = Played()
+    played, senders = Played(), senders_of(settings)
     for act in _grouped(stream()):
         played.acts += len(act) if isinstance(act, list) else 1
         if isinstance(act, acts.Swept):
             outcome = sweep(records, now=act.entered_at, settings=settings)
+            deliver(records, senders, now=act.entered_at, settings=settings)
             played.sweeps += 1
             played.opened += [(act.entered_at, alert.says) for alert in outcome.opened]
             if on_sweep is not None:

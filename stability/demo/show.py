@@ -1,0 +1,67 @@
+"""What the demo leaves in its folder: texts and pictures, made only of what the tool knows by then.
+
+Two runs write the same bytes: every instant comes from the scenario, none from the clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from stability.demo.stage import NOW, STUDY_CODE
+from stability.services.forecast import BlendForecast, forecasts
+
+__all__ = ["Drawings", "write_sample_output"]
+
+PICTURED = (("1-methoxy-2-propyl acetate", "creeping"), ("n-propyl acetate", "lost"))
+"""Thinners whose master curve is drawn, and the word that chooses the blend."""
+
+Drawings = Mapping[str, Callable[..., str]]
+
+
+def write_sample_output(records: Any, settings: Any, folder: Path, draw: Drawings) -> tuple[str, ...]:
+    """Write board, forecast, comparison, report and pictures; return the names of the files.
+
+    `draw` has the functions that turn views into text: board, board_svg, forecast, compare, report,
+    master_curve, arrhenius.
+    """
+    from stability.services.board import board_view
+    from stability.services.compare import compare
+    from stability.services.report import study_report
+
+    board = board_view(records, as_of=NOW, settings=settings)
+    found = forecasts(records, as_of=NOW, settings=settings, study=STUDY_CODE)
+    compared = compare(records, study=STUDY_CODE, as_of=NOW, settings=settings)
+    report = study_report(records, study=STUDY_CODE, as_of=NOW, settings=settings)
+    texts = {
+        "board.txt": draw["board"](board),
+        "board.svg": draw["board_svg"](board),
+        "forecast.txt": draw["forecast"]([f.row for f in found]),
+        "compare.txt": draw["compare"](compared),
+        "report.txt": draw["report"](report),
+        **_pictures(records, settings, found, draw),
+    }
+    for name, text in texts.items():
+        (folder / name).write_text(text, "utf-8")
+    return tuple(texts)
+
+
+def _pictures(
+    records: Any, settings: Any, found: Sequence[BlendForecast], draw: Drawings
+) -> Mapping[str, str]:
+    from stability.services.curves import arrhenius_view, master_curve_view
+    from stability.services.state import blend_word
+
+    pictures: dict[str, str] = {}
+    for thinner, word in PICTURED:
+        chosen = next(
+            (f for f in found if f.thinner == thinner and f.additive is None and blend_word(f) == word), None
+        )
+        if chosen is None:
+            continue
+        name = thinner.replace(" ", "-")
+        view = master_curve_view(records, chosen, as_of=NOW, settings=settings)
+        pictures[f"master-curve-{name}.svg"] = draw["master_curve"](view)
+        pictures[f"arrhenius-{name}.svg"] = draw["arrhenius"](arrhenius_view(chosen))
+    return pictures
