@@ -20,7 +20,7 @@ from stability.records.tables import METADATA
 from stability.services.bring import bring_rows
 from stability.services.studies import file_study
 
-__all__ = ["BERLIN", "NOW", "PLACED", "SAMPLES", "STUDY", "Bench", "bench", "expect"]
+__all__ = ["BERLIN", "NOW", "PLACED", "SAMPLES", "STUDY", "Bench", "bench", "expect", "fill"]
 
 BERLIN = ZoneInfo("Europe/Berlin")
 PLACED = datetime(2025, 3, 4, 9, 0, tzinfo=UTC)
@@ -76,11 +76,16 @@ def _made_once() -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "bench.db"
         records, _ = bring_up_to_date(str(path))
-        act: dict[str, Any] = {"person": "Lena", "now": PLACED + timedelta(hours=1), "zone": BERLIN}
-        file_study(records, STUDY, **act)
-        bring_rows(records, _tables(), **act)
+        fill(records)
         records.close()
         return path.read_bytes()
+
+
+def fill(records: Records) -> None:
+    """Put the study, its stores, thinners, instrument and `SAMPLES` into an empty database."""
+    act: dict[str, Any] = {"person": "Lena", "now": PLACED + timedelta(hours=1), "zone": BERLIN}
+    file_study(records, STUDY, **act)
+    bring_rows(records, _tables(), **act)
 
 
 def _tables() -> dict[str, list[dict[str, Any]]]:
