@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import difflib
 import unicodedata
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from stability.errors import InputError
 
-__all__ = ["MOST_KEPT", "Faults", "typed"]
+__all__ = ["MOST_KEPT", "Faults", "nearest_name", "typed"]
 
 MOST_KEPT = 10_000
 
@@ -58,3 +60,14 @@ def _spelt(character: str) -> str:
     if ord(character) < 256:
         return repr(character)[1:-1]
     return f"<{unicodedata.name(character, f'U+{ord(character):04X}').lower()}>"
+
+
+def nearest_name(name: str, known: Collection[str]) -> str | None:
+    """Return the known name that was probably meant: one that begins so, else one spelt alike."""
+    wanted = name.strip().casefold().replace(" ", "_")
+    if len(wanted) >= 3:
+        for one in known:
+            if one.startswith(wanted) or wanted.startswith(one):
+                return one
+    near = difflib.get_close_matches(wanted, known, n=1, cutoff=0.5)
+    return near[0] if near else None

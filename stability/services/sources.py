@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import codecs
 import csv
-import difflib
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -18,7 +17,7 @@ from typing import Any
 
 from stability.services.cells import values_of
 from stability.services.columns import TableSpec
-from stability.services.faults import Faults, typed
+from stability.services.faults import Faults, nearest_name, typed
 from stability.services.instants import iso
 from stability.services.tables import TABLES
 
@@ -143,8 +142,8 @@ def _check_header(label: str, names: Sequence[str], spec: TableSpec, faults: Fau
         if name in names[: position - 1]:
             faults.add(f"{label} line 1: column {typed(name)} stands there twice; expected once")
         elif name not in spec.names:
-            near = difflib.get_close_matches(name.casefold(), spec.names, n=1, cutoff=0.5)
-            offered = f"did you mean {near[0]}?" if near else f"expected {', '.join(spec.names)}"
+            near = nearest_name(name, spec.names)
+            offered = f"did you mean {near}?" if near else f"expected {', '.join(spec.names)}"
             what = f"column {typed(name)} is unknown" if name else f"column {position} has no name"
             faults.add(f"{label} line 1: {what} in {spec.name}; {offered}")
     for name in spec.required:

@@ -76,8 +76,9 @@ def _opened(source: Source, faults: Faults) -> Any:
 def _rows(label: str, page: Any, faults: Faults) -> Iterator[Row]:
     try:
         for line, cells in enumerate(page.iter_rows(), start=1):
+            before = faults.count
             row = [_text(label, cell, faults) for cell in cells]
-            if any(row):
+            if any(row) and faults.count == before:
                 yield line, row
     except Exception as exc:  # a damaged sheet shows while it is read
         faults.add(f"{label}: cannot be read ({exc}); expected an XLSX sheet")

@@ -5,7 +5,6 @@ Temperatures are °C, ages and lives days, viscosities mPa·s.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 import tomllib
@@ -15,7 +14,7 @@ from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from stability.services.faults import Faults, typed
+from stability.services.faults import Faults, nearest_name, typed
 from stability.services.instants import in_utc, instant_of, iso
 
 __all__ = ["CHECK_KINDS", "LIMITS", "StudyWanted", "parse_study", "stamped"]
@@ -130,8 +129,8 @@ def _unstamped(text: str, zone: ZoneInfo) -> tuple[datetime | None, str]:
 def _tell_unknown(file: _File, asked: Mapping[str, Any], known: Sequence[str], table: str | None) -> None:
     for key in asked:
         if key not in known:
-            near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
-            offered = f"did you mean {near[0]}?" if near else f"expected one of {', '.join(known)}"
+            near = nearest_name(key, known)
+            offered = f"did you mean {near}?" if near else f"expected one of {', '.join(known)}"
             file.say(key, f"is unknown; {offered}", table=table)
 
 
@@ -251,8 +250,8 @@ def _kinds(file: _File, planned: Mapping[str, Any], table: str) -> list[str]:
         return []
     for kind in asked:
         if kind not in CHECK_KINDS:
-            near = difflib.get_close_matches(str(kind), CHECK_KINDS, n=1, cutoff=0.5)
-            offered = f"did you mean {near[0]}?" if near else expected
+            near = nearest_name(str(kind), CHECK_KINDS)
+            offered = f"did you mean {near}?" if near else expected
             file.say("checks", f"{_shown(kind)} is no kind of check; {offered}", table=table)
     return [kind for kind in asked if kind in CHECK_KINDS]
 
