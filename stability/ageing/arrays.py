@@ -19,6 +19,9 @@ __all__ = ["BlendReadings", "Kind", "TinHistory", "assemble"]
 
 Array = npt.NDArray[np.float64]
 
+FRESH_DAYS = 0.5
+"""A tin that has stood for less counts as fresh, [d]."""
+
 
 class Kind(IntEnum):
     """What a reading says of the viscosity."""
@@ -85,6 +88,14 @@ class BlendReadings:
     def measured(self) -> npt.NDArray[np.bool_]:
         """Which readings are numbers, (n,)."""
         return np.asarray(self.kind == Kind.MEASURED)
+
+    @property
+    def aged(self) -> npt.NDArray[np.bool_]:
+        """Which readings come from a tin that had stood for half a day or more, (n,).
+
+        The readings of day 0 are hours apart; what happens between them is noise, not ageing.
+        """
+        return np.asarray(self.days.sum(axis=1) >= FRESH_DAYS)
 
     @property
     def opening_told(self) -> bool:

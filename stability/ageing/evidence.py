@@ -72,7 +72,7 @@ def _storage_store(fit: Fit) -> Evidence:
 
 
 def _aged(fit: Fit) -> npt.NDArray[np.bool_]:
-    return np.asarray(fit.data.days.sum(axis=1) > 0.0)
+    return fit.data.aged
 
 
 def _temperatures(fit: Fit, rules: EvidenceRules) -> Evidence:

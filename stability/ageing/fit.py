@@ -35,7 +35,7 @@ _CAUTIOUS_FROM = 8
 
 def _temperatures(data: BlendReadings) -> int:
     """How many distinct temperatures stand behind measured, aged readings."""
-    aged = data.measured & (data.days.sum(axis=1) > 0.0)
+    aged = data.measured & data.aged
     values = np.sort(data.store_temperature_c[np.unique(data.store[aged])])
     return int(values.size > 0) + int((np.diff(values) > SAME_TEMPERATURE_C).sum())
 
@@ -71,7 +71,7 @@ def _refusal(data: BlendReadings, limit: Limit, penalties: Penalties) -> tuple[F
     measured = int(data.measured.sum())
     if measured == 0:
         return FitStatus.ALL_CENSORED, "every reading is gelled or over range; none is a number"
-    if not (data.days.sum(axis=1)[data.measured] > 0.0).any():
+    if not data.aged[data.measured].any():
         return FitStatus.NOT_AGED, "no viscosity measured after day 0 yet"
     needed = int((penalties.free & (penalties.precision == 0.0)).sum()) + 2
     if measured < needed:
@@ -198,7 +198,7 @@ def _result(data: BlendReadings, limit: Limit, options: FitOptions, work: Workin
     se_squared = max(float(full[LIFE, LIFE]) + outside, 1e-300)
     share = min((given + outside) / se_squared, 0.999)
     energy = bool(penalties.free[0, ENERGY])
-    informed = np.unique(data.tin[data.days.sum(axis=1) > 0.0]).size
+    informed = np.unique(data.tin[data.aged]).size
     nu = int(informed) - (2 if energy else 1)
     edges = penalties.free[0] & ~open_
     linearised = model.linearised(at.theta, at.effects, np.sqrt(work.spreads.variance))

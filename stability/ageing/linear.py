@@ -152,7 +152,7 @@ def store_lives(fit: Fit) -> tuple[StoreLife, ...]:
 
 def straight_line(fit: Fit) -> StraightLine | None:
     """Test free lives per store against the line; None where fewer than three temperatures aged tins."""
-    aged = fit.data.days.sum(axis=1) > 0.0
+    aged = fit.data.aged
     stores = np.unique(fit.data.store[aged])
     tins = np.unique(fit.data.tin[aged]).size
     df_stores, df_tins = stores.size - 2, tins - stores.size

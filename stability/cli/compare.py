@@ -46,7 +46,7 @@ def command(app: App, study: str | None, reference: str | None) -> None:
 
 
 def _flash(line: Compared) -> str:
-    return "not on record" if line.flash_c is None else f"flash {line.flash_c:g} °C"
+    return "not on record" if line.flash_c is None else f"{line.flash_c:g} °C"
 
 
 def _data(found: Comparison, app: App) -> dict[str, Any]:
@@ -103,7 +103,7 @@ def view_of(found: Comparison) -> CompareView:
                 ratio=line.ratio,
                 ratio_lower=line.ratio_lower,
                 ratio_upper=line.ratio_upper,
-                cure_word=line.cure.words if line.cure else "not tested",
+                cure_word=line.cure.word if line.cure else "not tested",
                 rung=line.rung,
                 flash_words=_flash(line),
                 remark=line.remark,

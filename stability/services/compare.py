@@ -19,6 +19,7 @@ from stability.records.materials import ThinnerFacts, thinners
 from stability.services.blends import blends_of, only_study
 from stability.services.cure import CureVerdict, cure_verdict, cures_of
 from stability.services.forecast import BlendForecast, forecasts
+from stability.services.state import LOST_ABOVE
 from stability.settings import Settings
 from stability.units import months
 
@@ -210,11 +211,16 @@ def _choice(lines: Sequence[Compared], rank: int) -> str:
 
 
 def _do_not(lines: Sequence[Compared]) -> str:
-    worst = [f"{line.forecast.key.words} ({line.remark})" for line in lines if line.remark and _is_lost(line)]
-    return "; ".join(worst) if worst else "none"
+    worst = [f"{line.forecast.key.words} ({reason})" for line in lines if (reason := _why_not(line))]
+    return "; ".join(dict.fromkeys(worst)) if worst else "none"
 
 
-def _is_lost(line: Compared) -> bool:
+def _why_not(line: Compared) -> str | None:
     chance = line.forecast.alert_probability
-    lost_cure = line.cure is not None and line.cure.lost
-    return lost_cure or line.forecast.outcome == "limit_reached" or (chance is not None and chance > 0.95)
+    if line.cure is not None and line.cure.lost:
+        return line.cure.words
+    if line.forecast.outcome == "limit_reached":
+        return "limit reached"
+    if chance is not None and chance > LOST_ABOVE:
+        return "will not last to the target"
+    return None

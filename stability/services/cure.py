@@ -30,9 +30,15 @@ class CureVerdict:
         return self.limit_ratio is not None and self.ratio > self.limit_ratio
 
     @property
+    def word(self) -> str:
+        """The verdict in two words at most."""
+        return "cure lost" if self.lost else "cures"
+
+    @property
     def words(self) -> str:
         """The verdict in a few words."""
-        change = f"{100 * (self.ratio - 1):+.0f} % at day {self.age_days:.0f}, {self.humidity_pct:g} % RH"
+        slower = f"{100 * (self.ratio - 1):+.0f} %".replace("-", "−")
+        change = f"{slower} at day {self.age_days:.0f}, {self.humidity_pct:g} % RH"
         return f"cure lost: {change}" if self.lost else f"cures ({change})"
 
 

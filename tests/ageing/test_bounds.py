@@ -89,9 +89,9 @@ def test_minutes_of_data_say_nothing_of_months(tin: Maker) -> None:
         for k in range(3)
     ]
     given = life(fit(assemble(tins, 23.0), DOUBLE))
-    assert given.outcome is LifeOutcome.LOWER_BOUND_ONLY
-    assert given.life_days_lower95 is not None
-    assert given.life_days_lower95 < 0.1
+    assert given.outcome is LifeOutcome.TOO_EARLY
+    assert given.says == "no viscosity measured after day 0 yet"
+    assert given.life_days_lower95 is None
 
 
 def test_one_oven_gives_no_life_at_the_storage_temperature(blend: Blend) -> None:
