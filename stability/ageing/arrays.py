@@ -164,6 +164,12 @@ def _upper(tin: TinHistory, j: int) -> float:
     return math.log(upper)
 
 
+def _openings(rows: Sequence[tuple[int, TinHistory, int]]) -> Array:
+    if all(tin.openings is None for _, tin, _ in rows):
+        return np.zeros(0)
+    return np.array([0 if tin.openings is None else tin.openings[j] for _, tin, j in rows], dtype=float)
+
+
 def assemble(tins: Sequence[TinHistory], storage_c: float) -> BlendReadings:
     """Return the arrays of one blend; readings after a tin's first gelled one are left out.
 
