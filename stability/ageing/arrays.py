@@ -215,7 +215,5 @@ def assemble(tins: Sequence[TinHistory], storage_c: float) -> BlendReadings:
         days=days,
         x=x,
         age_days=np.array([tin.ages_days[j] for _, tin, j in rows], dtype=np.float64),
-        openings=np.array(
-            [0 if tin.openings is None else tin.openings[j] for _, tin, j in rows], dtype=float
-        ),
+        openings=_openings(rows),
     )
