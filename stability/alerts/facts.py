@@ -43,6 +43,7 @@ class Thresholds:
     due_notice: timedelta = timedelta(hours=24)
     default_tolerance_c: float = 2.0
     excursion_at_least: timedelta = timedelta(minutes=30)
+    excursion_goes_on_within: timedelta = timedelta(hours=24)
     excursion_told_for: timedelta = timedelta(days=7)
     probe_silent_after: timedelta = timedelta(hours=24)
     blind_told_for: timedelta = timedelta(hours=24)

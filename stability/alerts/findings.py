@@ -73,7 +73,13 @@ class Subject:
         blend = " ".join(
             part for part in (self.product, "in" if thinner else None, thinner, additive) if part
         )
-        parts = [self.sample, blend or None, self.pack, self.store, None if blend else self.matter]
+        parts = [
+            self.sample,
+            blend or None,
+            self.pack,
+            self.store,
+            None if blend or self.store else self.matter,
+        ]
         return ", ".join(part for part in parts if part)
 
 

@@ -71,7 +71,7 @@ Event = Open | Worsen | Keep | Close
 
 _GONE = {
     Kind.HEADING_FOR_LIMIT: "the chance fell below one in two",
-    Kind.LIMIT_REACHED: "the readings on record no longer show a crossing",
+    Kind.LIMIT_REACHED: "the readings on record no longer show it, or the tin went on to gel",
     Kind.GELLED: "the readings on record no longer show a gel",
     Kind.OUT_OF_TREND: "no reading of the last two weeks is outside its band",
     Kind.CHECK_DUE: "the round was read, became late or was cancelled",

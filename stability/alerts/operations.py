@@ -70,20 +70,23 @@ def check_overdue(checks: Iterable[DueCheck]) -> tuple[Finding, ...]:
 
 
 def excursions(log: StoreLog, *, now: datetime, thresholds: Thresholds = DEFAULTS) -> tuple[Excursion, ...]:
-    """Return the runs beyond tolerance that lasted long enough; a run ends at the first value back inside."""
+    """Return the runs beyond tolerance that lasted long enough; a run ends at the first value back inside.
+
+    Runs within a day of each other are one excursion: a store that drifts along its tolerance is one cause.
+    """
     tolerance = thresholds.default_tolerance_c if log.tolerance_c is None else log.tolerance_c
     runs: list[Excursion] = []
-    inside: list[tuple[datetime, float]] = []
+    outside: list[tuple[datetime, float]] = []
     for at, value in (pair for pair in log.record if pair[0] <= now):
         if abs(value - log.nominal_c) > tolerance:
-            inside.append((at, value))
-        elif inside:
-            runs.append(_run(inside, log.nominal_c, at, ended=True))
-            inside = []
-    if inside:
-        runs.append(_run(inside, log.nominal_c, now, ended=False))
+            outside.append((at, value))
+        elif outside:
+            runs.append(_run(outside, log.nominal_c, at, ended=True))
+            outside = []
+    if outside:
+        runs.append(_run(outside, log.nominal_c, now, ended=False))
     least = thresholds.excursion_at_least / timedelta(hours=1)
-    return tuple(run for run in runs if run.hours >= least)
+    return _joined([run for run in runs if run.hours >= least], log, thresholds.excursion_goes_on_within)
 
 
 def extra_days(excursion: Excursion, *, nominal_c: float, energy_kj_mol: float, until: datetime) -> float:
@@ -231,6 +234,21 @@ def _run(record: list[tuple[datetime, float]], nominal_c: float, end: datetime, 
     return Excursion(began_at, end if ended else None, peak, hours, tuple(record))
 
 
+def _joined(runs: Sequence[Excursion], log: StoreLog, within: timedelta) -> tuple[Excursion, ...]:
+    joined: list[Excursion] = []
+    for run in runs:
+        before = joined[-1] if joined else None
+        if before is None or before.ended_at is None or run.began_at - before.ended_at > within:
+            joined.append(run)
+            continue
+        # what lies between belongs to the dose: it is nearly as warm
+        record = tuple(p for p in log.record if before.began_at <= p[0] <= run.record[-1][0])
+        peak = max(before.peak_c, run.peak_c, key=lambda value: abs(value - log.nominal_c))
+        hours = before.hours + run.hours
+        joined[-1] = Excursion(before.began_at, run.ended_at, peak, hours, record)
+    return tuple(joined)
+
+
 def _excursion_finding(log: StoreLog, run: Excursion, now: datetime, thresholds: Thresholds) -> Finding:
     tolerance = thresholds.default_tolerance_c if log.tolerance_c is None else log.tolerance_c
     default = thresholds.default_energy_kj_mol
@@ -247,7 +265,7 @@ def _excursion_finding(log: StoreLog, run: Excursion, now: datetime, thresholds:
         says=(
             f"{log.store} {'is' if last else 'was'} {abs(run.peak_c - log.nominal_c):.1f} °C too "
             f"{'hot' if hot else 'cold'} at its peak ({run.peak_c:.1f} °C, tolerance {tolerance:g} °C), "
-            f"{_hours(timedelta(hours=run.hours))} since {_stamp(run.began_at)}"
+            f"{_hours(timedelta(hours=run.hours))} in all since {_stamp(run.began_at)}"
         ),
         do_next=(
             "call the person responsible for the store; open nothing that is hot; the fit uses the record"

@@ -24,7 +24,8 @@ HISTORY_AFTER = timedelta(days=14)
 """A logger silent for longer when the tool first looks is a history that was brought in."""
 USED_WITHIN = timedelta(days=30)
 DEAD_FOR = timedelta(days=30)
-_FIRST_WINDOW = timedelta(days=8)
+_FIRST_WINDOW = timedelta(days=9)
+_LONGEST_WINDOW = timedelta(days=400)
 
 
 def house_findings(connection: sa.Connection, case: Case, checks: Sequence[Planned]) -> tuple[Finding, ...]:
@@ -113,16 +114,16 @@ def _logs(
 def _record(
     connection: sa.Connection, store: StoreFacts, tolerance_c: float, now: datetime
 ) -> tuple[tuple[datetime, float], ...]:
-    """Return the log back to a point within tolerance: where a run began must not move with the look."""
-    window = _FIRST_WINDOW
-    record = watch.log_between(connection, store.id, since=now - window, as_of=now)
-    while record and abs(record[0][1] - store.temperature_c) > tolerance_c:
+    """Return the log back to a quiet day: where an excursion began must not move with the look."""
+    window, quiet = _FIRST_WINDOW, rules.Thresholds().excursion_goes_on_within
+    while True:
+        record = watch.log_between(connection, store.id, since=now - window, as_of=now)
+        first_day = [value for at, value in record if at <= record[0][0] + quiet]
+        if all(abs(value - store.temperature_c) <= tolerance_c for value in first_day):
+            return record
+        if window > _LONGEST_WINDOW:
+            return record
         window *= 4
-        longer = watch.log_between(connection, store.id, since=now - window, as_of=now)
-        if len(longer) == len(record) and window > timedelta(days=400):
-            break
-        record = longer
-    return record
 
 
 def _energies(case: Case, store: str) -> tuple[tuple[str, float], ...]:

@@ -99,6 +99,16 @@ def test_an_excursion_that_lasts_is_urgent_and_keeps_its_cause():
     assert now.cause_key == later.cause_key
 
 
+def test_a_store_that_drifts_along_its_tolerance_is_one_excursion():
+    values = [42.5, 42.5, 41.0, 42.1, 42.6, 41.9, 41.0, 42.2]
+    began = NOW - hours(len(values))
+    record = tuple((began + hours(at), value) for at, value in enumerate(values))
+    log = StoreLog(store="OVN-40", nominal_c=40.0, tolerance_c=2.0, record=record)
+    (run,) = excursions(log, now=NOW)
+    assert (run.began_at, run.ended_at, run.peak_c, run.hours) == (began, None, 42.6, 5.0)
+    assert run.record == record
+
+
 def test_a_door_that_was_opened_is_no_excursion():
     log = StoreLog(store="S", nominal_c=50, tolerance_c=2, record=record(50, 40, 50, step_h=0.25))
     assert store_excursion([log], now=NOW) == ()
