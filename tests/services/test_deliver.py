@@ -185,3 +185,14 @@ def test_the_settings_say_which_channels_there_are(tmp_path: Path):
 def test_a_password_file_that_is_not_there_is_named(tmp_path: Path):
     with pytest.raises(InputError, match="password_file"):
         senders_of(Settings(mail=MailSettings(host="h", password_file=tmp_path / "none")))
+
+
+def test_on_postgresql_two_senders_claim_beside_each_other(records):
+    if records.on_sqlite:
+        pytest.skip("on SQLite one writer waits for the other")
+    put(records, "k1", "k2")
+    lease = timedelta(minutes=1)
+    with records.writing() as one, records.writing() as other:
+        first = outbox.claim(one, channels=["mail"], now=NOW, lease=lease)
+        second = outbox.claim(other, channels=["mail"], now=NOW, lease=lease)
+    assert (first.key, second.key) == ("k1", "k2")
