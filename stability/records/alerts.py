@@ -113,7 +113,7 @@ def update_alert(
     at: datetime,
     worse: str | None = None,
 ) -> int | None:
-    """Let an open alert say what is known now; with `worse`, the reason, note a step and return its number."""
+    """Let an open alert say what is known now; with `worse`, the reason, note a step; return its number."""
     row = {**values, "detail": _text(values["detail"])}
     result = connection.execute(
         _alert.update().where(_alert.c.id == number, _alert.c.closed_at.is_(None)).values(**row)
