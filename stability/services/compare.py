@@ -17,7 +17,8 @@ from stability.errors import InputError
 from stability.records.engine import Records
 from stability.records.materials import ThinnerFacts, thinners
 from stability.services.blends import blends_of, only_study
-from stability.services.cure import CureVerdict, cure_verdict, cures_of
+from stability.services.claims import LotEvidence, evidence_of, lot_evidence, rung_for
+from stability.services.cure import CureVerdict
 from stability.services.forecast import BlendForecast, forecasts
 from stability.services.state import LOST_ABOVE
 from stability.settings import Settings
@@ -80,13 +81,13 @@ def compare(
     with records.reading() as connection:
         known = thinners(connection)
         blends = {b.key.text: b for b in blends_of(connection, as_of=as_of, study=study)}
-        cures = {key: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for key, b in blends.items()}
+        lots = {f.blend_key: lot_evidence(connection, blends[f.blend_key], f, as_of=as_of) for f in found}
     against = _reference(found, known, reference)
     ratios = _ratios(found, against)
     title = next(iter(blends.values())).study.title
-    judged = [_judged(f, known, cures.get(f.blend_key), ratios) for f in found]
-    judged.sort(key=lambda line: (line.remark is not None, -(line.lower95_days or 0.0)))
-    ranked = _with_ranks(judged)
+    lines = [_judged(lots[f.blend_key], known, ratios) for f in found]
+    lines.sort(key=lambda line: (line.remark is not None, -(line.lower95_days or 0.0)))
+    ranked = _with_ranks(lines)
     return Comparison(
         study=study,
         title=title,
@@ -142,26 +143,25 @@ def _ratios(
 
 
 def _judged(
-    forecast: BlendForecast,
-    known: Mapping[str, ThinnerFacts],
-    cure: CureVerdict | None,
-    ratios: Mapping[str, tuple[float, float, float]],
+    lot: LotEvidence, known: Mapping[str, ThinnerFacts], ratios: Mapping[str, tuple[float, float, float]]
 ) -> Compared:
+    forecast, cure = lot.forecast, lot.cure
     thinner = known.get(forecast.thinner or "")
     lower = forecast.row["life_days_lower95_next_tin"]
+    shown = claim_months(lower)
     ratio = ratios.get(forecast.blend_key)
     return Compared(
         rank=None,
         forecast=forecast,
         lower95_days=lower,
-        months=claim_months(lower),
+        months=shown,
         ratio=ratio[0] if ratio else None,
         ratio_lower=ratio[1] if ratio else None,
         ratio_upper=ratio[2] if ratio else None,
         cure=cure,
         flash_c=thinner.flash_c if thinner else None,
         thinner_class=thinner.thinner_class if thinner else None,
-        rung=int(forecast.extra.get("rung", 0)),
+        rung=int(rung_for(evidence_of([lot], known=known, pack=forecast.pack), shown)),
         remark=_remark(forecast, thinner, cure),
     )
 
@@ -194,11 +194,11 @@ def _remark(forecast: BlendForecast, thinner: ThinnerFacts | None, cure: CureVer
     return None
 
 
-def _with_ranks(judged: Sequence[Compared]) -> tuple[Compared, ...]:
+def _with_ranks(lines: Sequence[Compared]) -> tuple[Compared, ...]:
     from dataclasses import replace
 
-    places = iter(range(1, len(judged) + 1))
-    return tuple(replace(line, rank=next(places)) if line.remark is None else line for line in judged)
+    places = iter(range(1, len(lines) + 1))
+    return tuple(replace(line, rank=next(places)) if line.remark is None else line for line in lines)
 
 
 def _choice(lines: Sequence[Compared], rank: int) -> str:

@@ -1,0 +1,233 @@
+"""What the evidence of a blend carries: the facts of a claim out of forecasts and records, then the ladder.
+
+Compare and statement ask the same question here. Ages are days at the storage temperature, temperatures °C.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from stability.records.materials import ThinnerFacts
+from stability.records.methods import method_changes
+from stability.records.watch import calibrations_due
+from stability.services.blends import Blend
+from stability.services.cure import CureVerdict, cure_verdict, cures_of
+from stability.services.facts import AT_STORAGE_C, limit_mpas
+from stability.services.forecast import BlendForecast
+from stability.statements.ladder import ClaimFacts, Draft, Question, Refusal, Rung, draft, round_down
+from stability.units import SECONDS_PER_DAY, months
+
+__all__ = ["Evidence", "LotEvidence", "criterion_words", "evidence_of", "judged", "lot_evidence", "rung_for"]
+
+GELLED_GRADE = 4
+AGED_DAYS = 1.0
+"""A store whose tins were read only when they were placed says nothing of ageing, [d]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotEvidence:
+    """One lot of a blend: how far its readings at the storage temperature reach, and its lower bound, [d]."""
+
+    blend: Blend
+    forecast: BlendForecast
+    cure: CureVerdict | None
+    bound_days: float | None
+    real_time_days: float
+    temperatures_c: frozenset[float]
+    conditional_readings: int
+    unresolved_step: bool
+
+    @property
+    def failed_line(self) -> bool:
+        """Whether the stores were found not to lie on one Arrhenius line."""
+        return any(
+            e["name"] == "straight_arrhenius" and e["passed"] is False for e in self.forecast.row["evidence"]
+        )
+
+    @property
+    def finished(self) -> bool:
+        """Whether this very blend has been through its test: to the target or the limit, cure included."""
+        through = self.real_time_days >= self.forecast.target_life_days
+        cured = self.cure is not None and not self.cure.lost
+        return cured and (through or self.forecast.outcome == "limit_reached")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What a claim rests on, the worst lot first; `refusals` are reasons the ladder cannot know of."""
+
+    lots: tuple[LotEvidence, ...]
+    facts: ClaimFacts
+    refusals: tuple[Refusal, ...]
+
+
+def lot_evidence(
+    connection: sa.Connection, blend: Blend, forecast: BlendForecast, *, as_of: datetime
+) -> LotEvidence:
+    """Return what the records say of one lot."""
+    due = calibrations_due(connection, as_of=as_of)
+    readings = [r for of_tin in blend.readings.values() for r in of_tin]
+    return LotEvidence(
+        blend=blend,
+        forecast=forecast,
+        cure=cure_verdict(blend, cures_of(connection, blend, as_of=as_of)),
+        bound_days=_bound_days(blend, forecast),
+        real_time_days=float(forecast.extra.get("real_time_days") or 0.0),
+        temperatures_c=_temperatures(blend),
+        conditional_readings=sum(r.instrument in due and r.taken_at > due[r.instrument] for r in readings),
+        unresolved_step=_changed_within(connection, blend, as_of),
+    )
+
+
+def evidence_of(
+    lots: Sequence[LotEvidence],
+    *,
+    known: Mapping[str, ThinnerFacts],
+    pack: str | None,
+    asked_months: int | None = None,
+) -> Evidence:
+    """Return the facts of a claim for some lots of one blend in a pack.
+
+    Heat and real time are those of all lots together, the bound that of the worst lot.
+    """
+    ordered = tuple(sorted(lots, key=lambda lot: (lot.bound_days is not None, lot.bound_days or 0.0)))
+    worst = ordered[0]
+    thinner = known.get(worst.forecast.thinner or "")
+    facts = ClaimFacts(
+        storage_c=worst.blend.study.storage_c,
+        temperatures_c=tuple(sorted({t for lot in ordered for t in lot.temperatures_c})),
+        criterion=criterion_words(worst.blend.study.limits),
+        pack=pack,
+        pack_tested=all(lot.forecast.pack == pack for lot in ordered),
+        thinner_class=thinner.thinner_class if thinner else None,
+        blend_tested=all(lot.finished for lot in ordered),
+        function_tested=all(lot.cure is not None and not lot.cure.lost for lot in ordered),
+        tins=sum(lot.forecast.row["tins"] for lot in ordered),
+        readings=sum(lot.forecast.row["readings"] for lot in ordered),
+        lots=len(ordered),
+        lower_bound_days=worst.bound_days,
+        real_time_days=max(lot.real_time_days for lot in ordered),
+        heat_agrees=not any(lot.failed_line for lot in ordered),
+        unresolved_step=any(lot.unresolved_step for lot in ordered),
+        conditional_readings=sum(lot.conditional_readings for lot in ordered),
+        priors_used=any(lot.forecast.row["priors_used"] for lot in ordered),
+        asked_months=asked_months,
+        questions=_questions(ordered),
+    )
+    return Evidence(lots=ordered, facts=facts, refusals=_refusals(ordered, known))
+
+
+def judged(evidence: Evidence) -> Draft:
+    """Return what may be claimed; a lot counts as confirming only if its own real time covers the claim."""
+    facts = evidence.facts
+    alone = draft(replace(facts, lots=1))
+    carried = round_down(alone.cap_days or 0.0) or 0
+    wanted = carried if facts.asked_months is None else min(carried, facts.asked_months)
+    covering = sum(months(lot.real_time_days) >= wanted - 1e-9 for lot in evidence.lots)
+    found = draft(replace(facts, lots=max(covering, 1)))
+    if not evidence.refusals:
+        return found
+    return replace(
+        found,
+        months=None,
+        rung=found.rung if _class_known(evidence) else min(found.rung, Rung.HEAT_ONLY),
+        may_be_written=Rung(min(found.rung, Rung.HEAT_ONLY)).words,
+        refusals=(*found.refusals, *evidence.refusals),
+    )
+
+
+def rung_for(evidence: Evidence, shown_months: int | None) -> Rung:
+    """Return the rung of the figure that is shown: real time that covers a smaller one does not lift it."""
+    rung = judged(evidence).rung
+    if rung <= Rung.PROVISIONAL or months(evidence.facts.real_time_days) >= (shown_months or 0) - 1e-9:
+        return rung
+    # real time covered the claim because no heat carried one beyond it
+    return Rung.HEAT_ONLY
+
+
+def criterion_words(limits: Mapping[str, float]) -> str | None:
+    """Return what ends a life in words, or None where a study has no limit of the stored liquid."""
+    words = {
+        "viscosity_ratio": "viscosity {:g} × the day-0 value",
+        "viscosity_max_mpas": "viscosity {:g} mPa·s",
+        "gel_grade": "gel grade {:g}",
+    }
+    return " or ".join(text.format(limits[name]) for name, text in words.items() if name in limits) or None
+
+
+def _temperatures(blend: Blend) -> frozenset[float]:
+    return frozenset(
+        sample.store_temperature_c
+        for sample in blend.samples
+        for r in blend.readings.get(sample.id, ())
+        if (r.taken_at - sample.placed_at).total_seconds() >= AGED_DAYS * SECONDS_PER_DAY
+    )
+
+
+def _bound_days(blend: Blend, forecast: BlendForecast) -> float | None:
+    """Return the lower bound of the next tin, never past the last age at which all tins were good."""
+    lower = forecast.row["life_days_lower95_next_tin"]
+    if lower is None or forecast.outcome == "too_early":
+        return None
+    held = _held_days(blend, forecast.row["initial_viscosity_mpas"])
+    return float(lower) if held is None else min(float(lower), held)
+
+
+def _held_days(blend: Blend, initial_mpas: float | None) -> float | None:
+    limit = limit_mpas(blend.study.limits, initial_mpas)
+    grade = min(blend.study.limits.get("gel_grade", GELLED_GRADE), GELLED_GRADE)
+    ends = []
+    for sample in blend.samples:
+        if abs(sample.store_temperature_c - blend.study.storage_c) > AT_STORAGE_C:
+            continue
+        within = 0.0
+        for r in blend.readings.get(sample.id, ()):
+            if (r.gel_grade or 0) >= grade or (limit is not None and (r.viscosity_mpas or 0.0) >= limit):
+                ends.append(within)
+                break
+            within = (r.taken_at - sample.placed_at).total_seconds() / SECONDS_PER_DAY
+    return min(ends, default=None)
+
+
+def _changed_within(connection: sa.Connection, blend: Blend, as_of: datetime) -> bool:
+    """Say whether the method changed between this blend's readings: no bridge is estimated for it."""
+    readings = [r for of_tin in blend.readings.values() for r in of_tin]
+    for change in method_changes(connection, as_of=as_of, study=blend.study.code):
+        own = [r.taken_at for r in readings if change.instrument in ("", r.instrument)]
+        if own and min(own) < change.at <= max(own):
+            return True
+    return False
+
+
+def _questions(lots: Sequence[LotEvidence]) -> tuple[Question, ...]:
+    return tuple(
+        Question(name=e["name"], says=f"lot {', '.join(lot.forecast.product_lots)}: {e['says']}")
+        for lot in lots
+        for e in lot.forecast.row["evidence"]
+        if e["passed"] is not True
+    )
+
+
+def _class_known(evidence: Evidence) -> bool:
+    return evidence.facts.thinner_class is not None or evidence.lots[0].forecast.thinner is None
+
+
+def _refusals(lots: Sequence[LotEvidence], known: Mapping[str, ThinnerFacts]) -> tuple[Refusal, ...]:
+    found = [
+        Refusal(
+            f"lot {', '.join(lot.forecast.product_lots)}: {lot.cure.words}",
+            "a blend that still dries after storage, tested anew",
+        )
+        for lot in lots
+        if lot.cure is not None and lot.cure.lost
+    ]
+    thinner = lots[0].forecast.thinner
+    if thinner is not None and thinner not in known and not all(lot.finished for lot in lots):
+        # it could be an ester, and those carry nothing before their own test
+        words = "import a thinners table with its class"
+        found.append(Refusal(f"the class of the thinner {thinner} is not on record", words))
+    return tuple(found)
