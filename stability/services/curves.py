@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Iterator
 from datetime import datetime
+from pathlib import Path
 
 import sqlalchemy as sa
 
+from stability.errors import InputError
 from stability.records.engine import Records
 from stability.reports.view import (
     ArrheniusView,
@@ -17,12 +21,71 @@ from stability.reports.view import (
     StoreLife,
 )
 from stability.services.blends import Blend, blends_of
-from stability.services.forecast import BlendForecast
+from stability.services.forecast import BlendForecast, forecasts
 from stability.services.tins import load_climate, tins_of
 from stability.settings import Settings
 from stability.units import GAS_CONSTANT_KJ, kelvin
 
-__all__ = ["arrhenius_view", "master_curve_view"]
+__all__ = ["arrhenius_view", "master_curve_view", "write_figures"]
+
+LONGEST_NAME = 120
+
+
+def write_figures(
+    records: Records, folder: Path, *, study: str, as_of: datetime, settings: Settings
+) -> tuple[Path, ...]:
+    """Write a master curve of every blend, and an Arrhenius figure where there is one, as SVG files.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be made or written to.
+    """
+    found = forecasts(records, as_of=as_of, settings=settings, study=study)
+    written: dict[str, str] = {}
+    for forecast in found:
+        stem = _unused(_slug(forecast), written)
+        for kind, drawing in _drawings(records, forecast, as_of=as_of, settings=settings):
+            written[f"{stem}-{kind}.svg"] = drawing
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, drawing in written.items():
+            (folder / name).write_text(drawing, "utf-8")
+    except OSError as exc:
+        raise InputError(
+            f"figures {folder}: {exc.strerror or exc}", hint="name a folder to write to"
+        ) from exc
+    return tuple(folder / name for name in written)
+
+
+def _drawings(
+    records: Records, forecast: BlendForecast, *, as_of: datetime, settings: Settings
+) -> Iterator[tuple[str, str]]:
+    from stability.reports.figures import master_curve
+    from stability.reports.rate_plot import arrhenius
+
+    curve = master_curve_view(records, forecast, as_of=as_of, settings=settings)
+    if curve.points:
+        yield "master-curve", master_curve(curve)
+    rates = arrhenius_view(forecast, invented=curve.invented)
+    if rates.stores:
+        yield "arrhenius", arrhenius(rates)
+
+
+def _slug(forecast: BlendForecast) -> str:
+    """Return a blend as the beginning of a file name: letters, digits and hyphens only."""
+    parts = (forecast.study, forecast.key.words, forecast.pack or "", *forecast.product_lots)
+    words = "-".join((*parts, *forecast.thinner_lots))
+    return re.sub(r"[^a-z0-9]+", "-", words.lower()).strip("-")[:LONGEST_NAME] or "blend"
+
+
+def _unused(stem: str, written: dict[str, str]) -> str:
+    """Return the name, numbered where another blend has it already."""
+    number, name = 1, stem
+    while any(used.startswith((f"{name}-master", f"{name}-arrh")) for used in written):
+        number += 1
+        name = f"{stem}-{number}"
+    return name
 
 
 def master_curve_view(
@@ -87,7 +150,7 @@ def _points(
     return tuple(points)
 
 
-def arrhenius_view(forecast: BlendForecast) -> ArrheniusView:
+def arrhenius_view(forecast: BlendForecast, *, invented: bool = False) -> ArrheniusView:
     """Return each store's own life against the line that the fit draws through them."""
     row, lives = forecast.row, forecast.extra.get("store_lives", ())
     ratio = row["limit_viscosity_ratio"]
@@ -100,6 +163,7 @@ def arrhenius_view(forecast: BlendForecast) -> ArrheniusView:
         line=_line(forecast),
         energy_kj_mol=row["activation_energy_kj_mol"],
         energy_se_kj_mol=row["activation_energy_se_kj_mol"],
+        invented=invented,
     )
 
 

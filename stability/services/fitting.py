@@ -19,6 +19,7 @@ from stability.ageing.bounds import Life, LifeOutcome, life, life_to
 from stability.ageing.dose import dose, inverse_temperature
 from stability.ageing.evidence import EvidenceRules, gather
 from stability.ageing.fit import Fit, FitOptions, Limit, Priors, fit
+from stability.ageing.linear import store_lives
 from stability.ageing.outlook import expected_band_knots, expected_readings, limit_date_range, shares_used
 from stability.alerts.material import gelled, limit_reached
 from stability.records.climate import epoch_days
@@ -150,6 +151,7 @@ def _extra(blend: Blend, found: Fit, told: Life, data: BlendReadings) -> dict[st
     extra["shares"] = _shares(found, data)
     until = min(told.life_days or told.life_days_lower95 or 0.0, 2.0 * blend.study.target_life_days)
     extra["curve"] = _curve(found, data, until)
+    extra["store_lives"] = _store_lives(found, data)
     extra["lives"] = [
         {"criterion": words, "ratio": ratio, "life_days": _number(life_to(found, ratio))}
         for words, ratio in (("+20 %", 1.2), ("+50 %", 1.5), ("2×", 2.0))
@@ -180,6 +182,31 @@ def _shares(found: Fit, data: BlendReadings) -> dict[str, Any]:
             "per_day": _number(per_day),
         }
     return shares
+
+
+def _store_lives(found: Fit, data: BlendReadings) -> list[dict[str, Any]]:
+    """Return what each store's tins say on their own: life and its 95 % range, [d]."""
+    lives = []
+    for own in store_lives(found):
+        days = _number(_exp(own.ln_life))
+        if days is None:
+            continue
+        lives.append(
+            {
+                "store": own.store,
+                "temperature_c": own.temperature_c,
+                "life_days": days,
+                "lower_days": _number(_exp(own.ln_life - 1.96 * own.se)),
+                "upper_days": _number(_exp(own.ln_life + 1.96 * own.se)),
+                "tins": int(np.unique(data.tin[data.store == data.stores.index(own.store)]).size),
+            }
+        )
+    return lives
+
+
+def _exp(ln_days: float) -> float:
+    """Return e to a power, infinity beyond what stands for an open end (a million years), [d]."""
+    return math.exp(ln_days) if ln_days < 20.0 else math.inf
 
 
 def _curve(found: Fit, data: BlendReadings, until_days: float) -> list[list[float | None]]:

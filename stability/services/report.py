@@ -13,7 +13,7 @@ from stability.records import history
 from stability.records.engine import Records
 from stability.records.happenings import blind_periods, check_marks, corrections
 from stability.reports.view import BlendVerdict, DesignLine, EvidenceLine, Happening, LifeLine, StudyReport
-from stability.services.blends import CALCULATION, Blend, blends_of, only_study
+from stability.services.blends import CALCULATION, Blend, BlendKey, blends_of, only_study
 from stability.services.cure import cure_verdict, cures_of
 from stability.services.forecast import BlendForecast, forecasts
 from stability.services.state import blend_word
@@ -63,6 +63,12 @@ def study_report(records: Records, *, study: str | None, as_of: datetime, settin
     )
 
 
+def _words(key: BlendKey) -> str:
+    """Return a blend so that no other reads the same: with its pack and the lot of the product."""
+    pack = f", {key.pack}" if key.pack else ""
+    return f"{key.words}{pack} ({key.product_lot})"
+
+
 def _limits_words(facts: history.StudyFacts) -> tuple[str, ...]:
     words = {
         "viscosity_ratio": "viscosity {:g} × the day-0 value",
@@ -81,7 +87,7 @@ def _design(blends: Sequence[Blend]) -> tuple[DesignLine, ...]:
             own = [(r, s) for s in tins for r in blend.readings.get(s.id, ())]
             lines.append(
                 DesignLine(
-                    blend_words=f"{blend.key.words} ({blend.key.product_lot})",
+                    blend_words=_words(blend.key),
                     store=store,
                     temperature_c=tins[0].store_temperature_c,
                     tins=len(tins),
@@ -122,7 +128,7 @@ def _verdict(
     row = forecast.row
     ratio = row["limit_viscosity_ratio"]
     return BlendVerdict(
-        blend_words=forecast.key.words + (f", {forecast.pack}" if forecast.pack else ""),
+        blend_words=_words(forecast.key),
         word=blend_word(forecast).value,
         outcome=forecast.outcome,
         storage_c=facts.storage_c,
