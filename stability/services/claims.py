@@ -171,10 +171,10 @@ def _temperatures(blend: Blend) -> frozenset[float]:
 def _bound_days(blend: Blend, forecast: BlendForecast) -> float | None:
     """Return the lower bound of the next tin, never past the last age at which all tins were good."""
     lower = forecast.row["life_days_lower95_next_tin"]
-    if lower is None or forecast.outcome == "too_early":
-        return None
     held = _held_days(blend, forecast.row["initial_viscosity_mpas"])
-    return float(lower) if held is None else min(float(lower), held)
+    found = [float(lower)] if lower is not None and forecast.outcome != "too_early" else []
+    # a lot that failed before a fit was possible bounds the claim all the same
+    return min([*found, *([held] if held is not None else [])], default=None)
 
 
 def _held_days(blend: Blend, initial_mpas: float | None) -> float | None:

@@ -96,9 +96,7 @@ def test_a_corrected_reading_shows_what_was_first_written_and_why(records):
 
 def test_a_reading_set_aside_is_shown_and_does_not_count(records):
     act = {"person": "Mira", "now": day(113), "zone": ZONE}
-    correct_reading(
-        records, sample=ROOM, taken_at=day(56), values={"viscosity_mpas": None}, reason="lid", **act
-    )
+    set_aside(records, sample=ROOM, taken_at=day(56), reason="lid", **act)
     line = next(r for r in seen(records).readings if r.taken_at == day(56))
     assert (line.counts, line.word, line.reason) == (False, "set aside", "lid")
     assert line.viscosity_mpas == pytest.approx(417, rel=0.05)

@@ -104,6 +104,36 @@ def test_a_blend_that_no_longer_dries_gets_no_months(on_sqlite):
     assert "cure lost: +5 % at day 112" in reasons(drafted(on_sqlite))
 
 
+def _second_lot(records: Records, *grades: int) -> None:
+    tin = {"sample": "N-1", "study": "S-07", "product": "Heron-A", "product_lot": "H-0500",
+           "thinner": "xylene", "thinner_lot": "X-11", "level_pct": 20.0, "pack": TIN, "store": "ROOM-23",
+           "placed_at": day(80)}  # fmt: skip
+    bring(records, day(81), samples=[tin])
+    read = [
+        {"sample": "N-1", "taken_at": day(80 + 7 * place), "viscosity_mpas": None if grade else 400.0,
+         "gel_grade": grade, "entered_at": day(80 + 7 * place)}
+        for place, grade in enumerate(grades)
+    ]  # fmt: skip
+    bring(records, day(113), readings=read)
+
+
+def test_a_lot_that_gelled_before_a_fit_was_possible_is_the_worst_lot(records):
+    _second_lot(records, 0, 0, 4)
+    view = drafted(records, thinner="xylene")
+    assert view.months is None
+    assert view.lower95_days == pytest.approx(7)
+    assert view.lots_words.startswith("H-0500")
+    assert drafted(records, thinner="xylene", lots=("H-0417",)).months == 6
+
+
+def test_a_lot_that_says_nothing_yet_is_left_out_and_named(records):
+    _second_lot(records, 0, 0)
+    view = drafted(records, thinner="xylene")
+    assert view.months == 6
+    assert "H-0500" not in view.lots_words
+    assert any(line.startswith("lot H-0500") for line in view.not_covered)
+
+
 def test_a_thinner_of_unknown_class_could_be_an_ester(on_sqlite):
     lab_rows(on_sqlite, thinner="xylene")
     tin = {"study": "S-07", "product": "Heron-A", "product_lot": "H-0417", "thinner": "mystery",
