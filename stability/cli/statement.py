@@ -12,7 +12,7 @@ __all__ = ["command"]
 REFUSED = 3
 
 
-@click.group("statement")
+@click.group("statement", no_args_is_help=False)
 def command() -> None:
     """Draft a statement of months: what the evidence carries, and what it does not.
 

@@ -38,6 +38,9 @@ REAL_TIME_C = 2.5
 CURVE_POINTS = 60
 WIDEST_BAND_SD = 1.0
 """A band that spans a factor of twenty either way expects nothing, in ln of viscosity."""
+WIDEST_LIFE = math.log(5)
+"""A store whose own readings leave its life open by more either way has none to show, in ln of days."""
+Z_95 = 1.96
 
 
 def limit_of(blend: Blend) -> Limit | None:
@@ -189,15 +192,15 @@ def _store_lives(found: Fit, data: BlendReadings) -> list[dict[str, Any]]:
     lives = []
     for own in store_lives(found):
         days = _number(_exp(own.ln_life))
-        if days is None:
+        if days is None or Z_95 * own.se > WIDEST_LIFE:
             continue
         lives.append(
             {
                 "store": own.store,
                 "temperature_c": own.temperature_c,
                 "life_days": days,
-                "lower_days": _number(_exp(own.ln_life - 1.96 * own.se)),
-                "upper_days": _number(_exp(own.ln_life + 1.96 * own.se)),
+                "lower_days": _number(_exp(own.ln_life - Z_95 * own.se)),
+                "upper_days": _number(_exp(own.ln_life + Z_95 * own.se)),
                 "tins": int(np.unique(data.tin[data.store == data.stores.index(own.store)]).size),
             }
         )

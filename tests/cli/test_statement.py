@@ -103,3 +103,9 @@ def test_what_is_not_clear_leaves_with_two_and_a_hint(typed, options):
     assert err.startswith("error: ")
     assert "hint: " in err or "--" in err
     assert "Traceback" not in err
+
+
+def test_without_a_command_it_says_what_is_missing_in_one_line(typed):
+    code, out, err = typed("statement")
+    assert (code, out) == (2, "")
+    assert err == "error: Missing command.\nhint: stability statement --help\n"

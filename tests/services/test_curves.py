@@ -41,6 +41,11 @@ def test_every_store_shows_its_own_life_near_the_invented_one(records):
     assert view.energy_kj_mol == pytest.approx(ENERGY_KJ_MOL, abs=4)
 
 
+def test_a_store_whose_tins_hardly_moved_shows_no_life(records):
+    stores = arrhenius_view(forecast_of(records, "xylene")).stores
+    assert all(store.upper_days / store.lower_days < 25.1 for store in stores)
+
+
 def test_the_line_runs_through_the_life_at_the_storage_temperature(records):
     forecast = forecast_of(records, "xylene")
     line = {point.temperature_c: point.life_days for point in arrhenius_view(forecast).line}
