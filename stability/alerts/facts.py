@@ -43,7 +43,8 @@ class Thresholds:
     due_notice: timedelta = timedelta(hours=24)
     default_tolerance_c: float = 2.0
     excursion_at_least: timedelta = timedelta(minutes=30)
-    excursion_goes_on_within: timedelta = timedelta(hours=24)
+    # a store that drifts along its tolerance crosses it many times a day: one cause, one excursion
+    excursion_gap: timedelta = timedelta(hours=24)
     excursion_told_for: timedelta = timedelta(days=7)
     probe_silent_after: timedelta = timedelta(hours=24)
     blind_told_for: timedelta = timedelta(hours=24)
@@ -97,7 +98,10 @@ class TinFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrendReading:
-    """A reading with the 99.7 % band that the fit without it expected."""
+    """A reading with the 99.7 % band that the fit without it expected, at the store's nominal temperature.
+
+    `store_left_tolerance` says that the store's log left its tolerance since that fit.
+    """
 
     blend: Subject
     sample: str
@@ -107,6 +111,7 @@ class TrendReading:
     viscosity_mpas: float
     expected_low_mpas: float
     expected_high_mpas: float
+    store_left_tolerance: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

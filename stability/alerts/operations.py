@@ -72,7 +72,7 @@ def check_overdue(checks: Iterable[DueCheck]) -> tuple[Finding, ...]:
 def excursions(log: StoreLog, *, now: datetime, thresholds: Thresholds = DEFAULTS) -> tuple[Excursion, ...]:
     """Return the runs beyond tolerance that lasted long enough; a run ends at the first value back inside.
 
-    Runs within a day of each other are one excursion: a store that drifts along its tolerance is one cause.
+    Runs less than a day apart are one excursion: a store that drifts along its tolerance is one cause.
     """
     tolerance = thresholds.default_tolerance_c if log.tolerance_c is None else log.tolerance_c
     runs: list[Excursion] = []
@@ -86,7 +86,7 @@ def excursions(log: StoreLog, *, now: datetime, thresholds: Thresholds = DEFAULT
     if outside:
         runs.append(_run(outside, log.nominal_c, now, ended=False))
     least = thresholds.excursion_at_least / timedelta(hours=1)
-    return _joined([run for run in runs if run.hours >= least], log, thresholds.excursion_goes_on_within)
+    return _joined([run for run in runs if run.hours >= least], log, thresholds.excursion_gap)
 
 
 def extra_days(excursion: Excursion, *, nominal_c: float, energy_kj_mol: float, until: datetime) -> float:
@@ -238,7 +238,7 @@ def _joined(runs: Sequence[Excursion], log: StoreLog, within: timedelta) -> tupl
     joined: list[Excursion] = []
     for run in runs:
         before = joined[-1] if joined else None
-        if before is None or before.ended_at is None or run.began_at - before.ended_at > within:
+        if before is None or before.ended_at is None or run.began_at - before.ended_at >= within:
             joined.append(run)
             continue
         # what lies between belongs to the dose: it is nearly as warm
@@ -258,6 +258,7 @@ def _excursion_finding(log: StoreLog, run: Excursion, now: datetime, thresholds:
         for words, energy in energies
     ]
     hot, last = run.peak_c > log.nominal_c, run.ended_at is None
+    told = _cost_words([cost for _, cost in costs], log.nominal_c) if log.energies else ""
     return Finding(
         kind=Kind.STORE_EXCURSION,
         subject=Subject(store=log.store, matter=run.began_at.astimezone(UTC).isoformat()),
@@ -265,7 +266,7 @@ def _excursion_finding(log: StoreLog, run: Excursion, now: datetime, thresholds:
         says=(
             f"{log.store} {'is' if last else 'was'} {abs(run.peak_c - log.nominal_c):.1f} °C too "
             f"{'hot' if hot else 'cold'} at its peak ({run.peak_c:.1f} °C, tolerance {tolerance:g} °C), "
-            f"{_hours(timedelta(hours=run.hours))} in all since {_stamp(run.began_at)}"
+            f"{_hours(timedelta(hours=run.hours))} in all since {_stamp(run.began_at)}{told}"
         ),
         do_next=(
             "call the person responsible for the store; open nothing that is hot; the fit uses the record"
@@ -275,6 +276,11 @@ def _excursion_finding(log: StoreLog, run: Excursion, now: datetime, thresholds:
         cautions=log.cautions if hot else (),
         evidence=tuple(f"{words}: {cost:+.1f} d of ageing at {log.nominal_c:g} °C" for words, cost in costs),
     )
+
+
+def _cost_words(costs: Sequence[float], nominal_c: float) -> str:
+    low, high = f"{min(costs):+.1f}", f"{max(costs):+.1f}"
+    return f"; {low if low == high else f'{low} to {high}'} d of ageing at {nominal_c:g} °C"
 
 
 def _eyes_off(gap: BlindGap) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -24,6 +25,8 @@ HISTORY_AFTER = timedelta(days=14)
 """A logger silent for longer when the tool first looks is a history that was brought in."""
 USED_WITHIN = timedelta(days=30)
 DEAD_FOR = timedelta(days=30)
+SURE_WITHIN_KJ_MOL = 20.0
+"""Standard error of an activation energy that still tells what an excursion cost: that of the weak prior."""
 _FIRST_WINDOW = timedelta(days=9)
 _LONGEST_WINDOW = timedelta(days=400)
 
@@ -103,7 +106,7 @@ def _logs(
                 store=store.store,
                 nominal_c=store.temperature_c,
                 tolerance_c=store.tolerance_c,
-                record=_record(connection, store, tolerance, case.now),
+                record=_record(connection, store, tolerance, lines, case.now),
                 energies=_energies(case, store.store),
                 cautions=_cautions_of(case, store, known),
             )
@@ -112,10 +115,10 @@ def _logs(
 
 
 def _record(
-    connection: sa.Connection, store: StoreFacts, tolerance_c: float, now: datetime
+    connection: sa.Connection, store: StoreFacts, tolerance_c: float, lines: rules.Thresholds, now: datetime
 ) -> tuple[tuple[datetime, float], ...]:
     """Return the log back to a quiet day: where an excursion began must not move with the look."""
-    window, quiet = _FIRST_WINDOW, rules.Thresholds().excursion_goes_on_within
+    window, quiet = _FIRST_WINDOW, lines.excursion_gap
     while True:
         record = watch.log_between(connection, store.id, since=now - window, as_of=now)
         first_day = [value for at, value in record if at <= record[0][0] + quiet]
@@ -130,10 +133,16 @@ def _energies(case: Case, store: str) -> tuple[tuple[str, float], ...]:
     found = {}
     for blend in case.blends:
         forecast = case.forecasts.get(blend.key.text)
-        energy = None if forecast is None else forecast.row["activation_energy_kj_mol"]
+        energy = None if forecast is None else _told_energy(forecast.row)
         if energy is not None and any(s.store == store and s.ended_at is None for s in blend.samples):
-            found[f"{blend.key.words} {blend.key.product_lot}"] = float(energy)
+            found[f"{blend.key.words} {blend.key.product_lot}"] = energy
     return tuple(sorted(found.items()))
+
+
+def _told_energy(row: Mapping[str, Any]) -> float | None:
+    """Return an activation energy, unless it is less certain than what chemistry knows anyway."""
+    energy, error = row["activation_energy_kj_mol"], row.get("activation_energy_se_kj_mol") or 0.0
+    return None if energy is None or error > SURE_WITHIN_KJ_MOL else float(energy)
 
 
 def _cautions_of(case: Case, store: StoreFacts, known: Mapping[str, ThinnerFacts]) -> tuple[str, ...]:

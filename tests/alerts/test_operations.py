@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -12,6 +13,7 @@ from stability.alerts.rules import (
     ProbeFacts,
     Severity,
     StoreLog,
+    Thresholds,
     blind_period,
     calibration_lapsed,
     channel_dead,
@@ -87,6 +89,7 @@ def test_an_excursion_has_a_peak_hours_and_its_cost():
     assert cost == pytest.approx(38 / 24 * 1.5118, rel=1e-3)
     (finding,) = store_excursion([log], now=NOW)
     assert finding.evidence == ("xylene 20 %: +2.4 d of ageing at 50 °C",)
+    assert finding.says.endswith("38 h in all since 22 Mar 2025 22:00 UTC; +2.4 d of ageing at 50 °C")
     assert finding.severity == Severity.WARNING
     assert finding.cautions == ("open nothing that is hot",)
     assert store_excursion([log], now=NOW + timedelta(days=8)) == ()
@@ -107,6 +110,35 @@ def test_a_store_that_drifts_along_its_tolerance_is_one_excursion():
     (run,) = excursions(log, now=NOW)
     assert (run.began_at, run.ended_at, run.peak_c, run.hours) == (began, None, 42.6, 5.0)
     assert run.record == record
+
+
+def test_runs_a_day_or_more_apart_are_excursions_of_their_own():
+    began = NOW - hours(60)
+    values = [43.0, 43.0, *[40.0] * 23, 43.0, 43.0, *[40.0] * 24, 43.0, 43.0, 40.0]
+    record = tuple((began + hours(at), value) for at, value in enumerate(values))
+    log = StoreLog(store="OVN-40", nominal_c=40.0, tolerance_c=2.0, record=record)
+    first, second = excursions(log, now=NOW, thresholds=Thresholds(excursion_gap=hours(24)))
+    assert (first.began_at, first.hours) == (began, 4.0)
+    assert (second.began_at, second.hours) == (began + hours(51), 2.0)
+    assert len(excursions(log, now=NOW, thresholds=Thresholds(excursion_gap=hours(23)))) == 3
+    assert len(excursions(log, now=NOW, thresholds=Thresholds(excursion_gap=hours(25)))) == 1
+
+
+def test_a_log_re_based_along_its_tolerance_is_one_alert_with_its_cost():
+    """35 d at 41.6 ± 0.3 °C in a 40 °C store: 1.6 °C at 75 kJ/mol is 15.8 % faster, +5.5 d."""
+    began = NOW - timedelta(days=35)
+    values = [41.6 + 0.3 * math.sin(at) for at in range(35 * 24)]
+    record = tuple((began + hours(at), value) for at, value in enumerate(values))
+    log = StoreLog(
+        store="OVN-40",
+        nominal_c=40.0,
+        tolerance_c=1.5,
+        record=record,
+        energies=(("xylene", 75.0), ("naphtha", 60.0)),
+    )
+    (finding,) = store_excursion([log], now=NOW)
+    assert finding.says.endswith("; +4.4 to +5.5 d of ageing at 40 °C")
+    assert finding.evidence[0] == "xylene: +5.5 d of ageing at 40 °C"
 
 
 def test_a_door_that_was_opened_is_no_excursion():
