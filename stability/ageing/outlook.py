@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import stdtr, stdtrit
+from scipy.special import ndtri, stdtr, stdtrit
 
 from stability.ageing.bounds import Life
 from stability.ageing.dose import inverse_temperature
 from stability.ageing.linear import deletions
-from stability.ageing.model import LIFE
+from stability.ageing.model import LIFE, NAMES
 from stability.ageing.result import Fit
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "probability_tin_before",
     "shares_used",
     "tin_ln_life",
+    "widening",
 ]
 
 Array = npt.NDArray[np.float64]
@@ -155,6 +156,21 @@ def expected_band_knots(
     opened = float(fit.data.openings[last]) + 1.0 if fit.data.openings.size else None
     mean, sd = expected_readings(fit, days, x, tin=tin, openings=opened)
     return tuple((float(a), float(m), float(s)) for a, m, s in zip(ages, mean, sd, strict=True))
+
+
+def widening(fit: Fit) -> float:
+    """Return Student's t over the normal quantile at 99.7 %, with the degrees of freedom of the readings.
+
+    A spread times this, in a band drawn with the normal quantile, is the band of few readings.
+
+    Source: common practice (a prediction interval with estimated variance); degrees as in `out_of_trend`.
+    """
+    if fit.workings is None:
+        raise ValueError("a fit without numbers expects nothing")
+    estimated = int(fit.workings.penalties.free[0, : len(NAMES)].sum())
+    df = max(int(fit.data.measured.sum()) - estimated - 1, 1)
+    end = 0.5 + OUT_OF_TREND / 2.0
+    return float(stdtrit(df, end) / ndtri(end))
 
 
 def out_of_trend(fit: Fit, index: int) -> Trend:

@@ -123,6 +123,7 @@ def out_of_trend(
         if not (fresh and prompt) or low <= reading.viscosity_mpas <= high:
             continue
         where = "above" if reading.viscosity_mpas > high else "below"
+        left = reading.store_left_tolerance
         found.append(
             Finding(
                 kind=Kind.OUT_OF_TREND,
@@ -132,8 +133,13 @@ def out_of_trend(
                     f"{reading.sample} read {significant(reading.viscosity_mpas)} mPa·s on "
                     f"{day_words(reading.taken_at)}, {where} the expected "
                     f"{significant(low)}–{significant(high)}"
+                    + (f" of an even {reading.store}, which left its tolerance meanwhile" if left else "")
                 ),
-                do_next="first the slips: liquid temperature, factor of ten, row above, lid; then read again",
+                do_next=(
+                    "no slip is needed to explain it: the next forecast counts the store's log; look there"
+                    if left
+                    else "first the slips: liquid temperature, factor of ten, row above, lid; then read again"
+                ),
                 evidence=(f"band of the fit without it: {significant(low)}–{significant(high)} mPa·s",),
             )
         )

@@ -20,7 +20,13 @@ from stability.ageing.dose import dose, inverse_temperature
 from stability.ageing.evidence import EvidenceRules, gather
 from stability.ageing.fit import Fit, FitOptions, Limit, Priors, fit
 from stability.ageing.linear import store_lives
-from stability.ageing.outlook import expected_band_knots, expected_readings, limit_date_range, shares_used
+from stability.ageing.outlook import (
+    expected_band_knots,
+    expected_readings,
+    limit_date_range,
+    shares_used,
+    widening,
+)
 from stability.alerts.material import gelled, limit_reached
 from stability.records.climate import epoch_days
 from stability.services.blends import Blend
@@ -259,6 +265,7 @@ def _bands(
         return {}
     bands: dict[int, Sequence[tuple[float, float, float]]] = {}
     places = {name: place for place, name in enumerate(data.samples)}
+    wider = widening(found)
     for sample in blend.samples:
         last = max((r.taken_at for r in blend.readings.get(sample.id, ())), default=sample.placed_at)
         if sample.ended_at is not None or sample.sample not in places:
@@ -266,7 +273,10 @@ def _bands(
         start = epoch_days(last) - epoch_days(sample.placed_at)
         ages = [start + step for step in BAND_AGES_DAYS]
         knots = expected_band_knots(found, places[sample.sample], ages)
-        told = [(age, mean, math.hypot(sd, day_bias)) for age, mean, sd in knots if sd <= WIDEST_BAND_SD]
+        # readers of a band take the normal quantile: what Student's t adds for few readings is in the spread
+        told = [
+            (age, mean, wider * math.hypot(sd, day_bias)) for age, mean, sd in knots if sd <= WIDEST_BAND_SD
+        ]
         if len(told) > 1:
             bands[sample.id] = told
     return bands

@@ -18,7 +18,8 @@ import sqlalchemy as sa
 from stability.alerts import rules
 from stability.alerts.findings import Finding, Kind, Severity
 from stability.bench.plausible import Knot, interpolate_band
-from stability.records.climate import epoch_days
+from stability.records import watch
+from stability.records.climate import epoch_days, stores
 from stability.records.cures import CureFacts
 from stability.records.forecasts import band_before
 from stability.records.history import ReadingFacts, SampleFacts
@@ -68,7 +69,7 @@ def bench_findings(connection: sa.Connection, look: BenchLook) -> tuple[Finding,
     fresh = _fresh(look.blend, now, lines)
     cells = _cells(fresh, look.zone)
     return (
-        *rules.out_of_trend(_trend(connection, look.blend, fresh), now=now, thresholds=lines),
+        *rules.out_of_trend(_trend(connection, look, fresh), now=now, thresholds=lines),
         *rules.tins_disagree(_apart(look, cells), now=now, thresholds=lines),
         *_mass_findings(look.blend, cells),
         *rules.cure_lost(_cured(connection, look), thresholds=lines),
@@ -86,7 +87,7 @@ def _fresh(blend: Blend, now: datetime, thresholds: rules.Thresholds) -> tuple[_
 
 
 def _trend(
-    connection: sa.Connection, blend: Blend, fresh: Iterable[_Fresh]
+    connection: sa.Connection, look: BenchLook, fresh: Iterable[_Fresh]
 ) -> tuple[rules.TrendReading, ...]:
     found = []
     for each in fresh:
@@ -95,11 +96,13 @@ def _trend(
             continue
         knots = [Knot(*knot) for knot in band_before(connection, r.sample_id, before=r.first_entered_at)]
         band = interpolate_band(knots, each.age_days)
-        if band is None:
+        # beyond its last knot nothing is expected: growth near the gel is no straight line
+        if band is None or each.age_days > knots[-1].age_days:
             continue
+        outside = not band.low_mpas <= r.viscosity_mpas <= band.high_mpas
         found.append(
             rules.TrendReading(
-                blend=subject_of(blend.key),
+                blend=subject_of(look.blend.key),
                 sample=each.sample.sample,
                 store=each.sample.store,
                 taken_at=r.taken_at,
@@ -107,9 +110,21 @@ def _trend(
                 viscosity_mpas=r.viscosity_mpas,
                 expected_low_mpas=band.low_mpas,
                 expected_high_mpas=band.high_mpas,
+                store_left_tolerance=outside and _left_tolerance(connection, look, each, knots[0].age_days),
             )
         )
     return tuple(found)
+
+
+def _left_tolerance(connection: sa.Connection, look: BenchLook, each: _Fresh, since_age: float) -> bool:
+    """Say whether a tin's store left its tolerance between the last reading a band knew and this one."""
+    store = next(s for s in stores(connection) if s.store == each.sample.store)
+    since = each.sample.placed_at + timedelta(days=since_age)
+    record = watch.log_between(connection, store.id, since=since, as_of=look.now)
+    log = rules.StoreLog(
+        store=store.store, nominal_c=store.temperature_c, tolerance_c=store.tolerance_c, record=record
+    )
+    return bool(rules.excursions(log, now=each.reading.taken_at, thresholds=look.thresholds))
 
 
 _Cells = Mapping[tuple[str, date], Sequence[_Fresh]]

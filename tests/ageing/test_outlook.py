@@ -25,6 +25,7 @@ from stability.ageing.outlook import (
     probability_tin_before,
     shares_used,
     tin_ln_life,
+    widening,
 )
 
 Blend = Callable[..., BlendReadings]
@@ -196,3 +197,14 @@ def test_a_blend_without_a_life_is_not_compared(blend: Blend, tin: Maker) -> Non
     bare = fit(assemble([tin("a", 50.0, [0.0], [300.0])], 23.0), DOUBLE)
     assert ratios(fitted(blend, 1), [bare])[0].ratio is None
     assert ratios(bare, [fitted(blend, 1)])[0].says == "the reference has no life to compare with yet"
+
+
+def test_a_band_of_few_readings_is_widened_to_students_t(blend: Blend) -> None:
+    """t at 99.85 % by printed tables: 3.27 at 24 degrees of freedom (normal 2.968)."""
+    few = fit(
+        blend(np.random.default_rng(4), plan={23.0: (2, (0, 28, 56)), 50.0: (4, (0, 3, 7, 14, 21, 28))}),
+        DOUBLE,
+    )
+    assert few.readings == 30
+    assert widening(few) == pytest.approx(3.295 / 2.968, rel=0.02)
+    assert 1.0 < widening(fitted(blend)) < widening(few)

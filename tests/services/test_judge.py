@@ -111,7 +111,34 @@ def test_a_reading_inside_its_band_or_entered_weeks_later_raises_nothing(house):
     assert house.opened(day(39)) == []
 
 
-def _expect(house: House, sample: str, *, made: datetime, value: float, sd: float) -> None:
+def test_a_reading_after_an_excursion_is_told_and_not_called_a_slip(house):
+    house.read(14)
+    _expect(house, "S-07-X501", made=day(15), value=430.0, sd=0.02)
+    house.bring(day(20), temperatures=[*_log("OVN-50", 15, 16, 63.0), *_log("OVN-50", 16, 18, 50.0)])
+    house.look(day(20))
+    house.bring(day(21.5), readings=[reading("S-07-X501", 21, viscosity_mpas=500.0)])
+    (told,) = house.look(day(21.5)).opened
+    assert told.kind == "out_of_trend"
+    assert told.says.endswith("of an even OVN-50, which left its tolerance meanwhile")
+    assert "slips" not in told.detail["do_next"]
+
+
+def test_beyond_the_last_knot_of_a_band_nothing_is_expected(house):
+    house.read(14)
+    _expect(house, "S-07-X231", made=day(15), value=420.0, sd=0.02, ages=(14.0, 24.0))
+    house.bring(day(29), readings=[reading("S-07-X231", 28, viscosity_mpas=600.0)])
+    assert house.opened(day(29)) == []
+
+
+def _expect(
+    house: House,
+    sample: str,
+    *,
+    made: datetime,
+    value: float,
+    sd: float,
+    ages: tuple[float, ...] = (0.0, 200.0),
+) -> None:
     from stability.records.forecasts import store_forecast
     from stability.services.blends import blends_of
 
@@ -122,7 +149,7 @@ def _expect(house: House, sample: str, *, made: datetime, value: float, sd: floa
             "study_id": blend.study.id, "blend_key": blend.key.text, "as_of": made, "made_at": made,
             "digest": f"{value:064.0f}", "outcome": "estimated", "payload": {},
         }  # fmt: skip
-        knots = [(age, math.log(value), sd) for age in (0.0, 200.0)]
+        knots = [(age, math.log(value), sd) for age in ages]
         store_forecast(connection, values, {number: knots})
 
 
