@@ -97,7 +97,8 @@ def _number(value: float | None, digits: int = 6) -> float | None:
 def _row(blend: Blend, found: Fit, told: Life, *, gel_only: bool) -> dict[str, Any]:
     key, study = blend.key, blend.study
     numbers = found.ok and told.outcome is not LifeOutcome.TOO_EARLY
-    energy = numbers and found.energy_estimated
+    # an energy on the edge of what is searched was not found
+    energy = numbers and found.energy_estimated and "E" not in found.at_edge
     life_days = _number(told.life_days)
     gel_days = _number(told.life_days if gel_only else told.gel_life_days)
     early = told.outcome is LifeOutcome.TOO_EARLY
