@@ -20,10 +20,13 @@ from stability.records.engine import Records
 from stability.records.history import readings, studies
 from stability.services.bring import bring, bring_rows
 from stability.services.export import export
+from stability.services.forecast import forecasts
 from stability.services.paths import sources_of
 from stability.services.studies import file_study
 from stability.services.tables import TABLES
 from tests.conftest import fresh_sqlite
+from tests.fleet import day
+from tests.lab import SETTINGS, lab_rows
 from tests.services.test_bring_tables import EVERYTHING
 from tests.tables import BERLIN, NOW, STUDY, ground, stored, take
 
@@ -38,11 +41,11 @@ def bytes_in(folder: Path) -> dict[str, bytes]:
     }
 
 
-def again(folder: Path, target: Path) -> Records:
+def again(folder: Path, target: Path, now: datetime = NOW) -> Records:
     """Return a new database with everything that was exported."""
     target.mkdir(exist_ok=True)
     records = fresh_sqlite(target)
-    bring(records, sources_of([folder]), person="Lena", now=NOW, zone=BERLIN)
+    bring(records, sources_of([folder]), person="Lena", now=now, zone=BERLIN)
     return records
 
 
@@ -106,6 +109,36 @@ def test_older_versions_of_a_study_go_out_beside_the_newest_and_come_in_with_the
         assert [s.entered_at for s in known] == at
     assert [row["source"] for row in stored(copy, "study_version")] == texts
     assert not bring(copy, sources_of([tmp_path / "out"]), person="x", now=NOW, zone=BERLIN).changed
+    copy.close()
+
+
+def test_a_new_database_gives_the_same_forecasts_and_the_same_corrections(
+    on_sqlite: Records, tmp_path: Path
+) -> None:
+    lab_rows(on_sqlite, thinner="xylene")
+    (wrong, *_) = [row for row in stored(on_sqlite, "reading") if row["viscosity_mpas"] > 420]
+    correction = {
+        "sample": next(
+            row["sample"] for row in stored(on_sqlite, "sample") if row["id"] == wrong["sample_id"]
+        ),
+        "taken_at": wrong["taken_at"],
+        "viscosity_mpas": wrong["viscosity_mpas"] * 1.03,
+        "corrects": wrong["taken_at"],
+        "reason": "read again",
+        "entered_at": wrong["taken_at"] + timedelta(days=1),
+    }
+    now = day(120)
+    bring_rows(on_sqlite, {"readings": [correction]}, person="Mira", now=now, zone=BERLIN)
+    export(on_sqlite, tmp_path / "out", as_of=now)
+    copy = again(tmp_path / "out", tmp_path / "new", now=now)
+    told = [
+        [forecast.row for forecast in forecasts(records, as_of=at, settings=SETTINGS)]
+        for at in (wrong["taken_at"] + timedelta(hours=2), now)
+        for records in (on_sqlite, copy)
+    ]
+    assert told[0] == told[1]
+    assert told[2] == told[3]
+    assert told[2][0]["outcome"] == "estimated"
     copy.close()
 
 
