@@ -93,7 +93,7 @@ def _alternate(
     for round_ in range(_ROUNDS):
         sigma = np.sqrt(spreads.variance)
         if model.any_censored:
-            at = start(model.at_sigma(sigma), model.tins, at.theta, at.effects, spreads, penalties)
+            at = start(model.at_sigma(sigma), model.tins, at.theta, at.effects, spreads, penalties=penalties)
         at = minimise(
             model.at_sigma(sigma), model.tins, at, spreads, penalties, steps=4 if round_ < 3 else 20
         )

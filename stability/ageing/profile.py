@@ -79,7 +79,7 @@ def _search(work: Workings, ln_life: Array, theta: Array, effects: Array, *, ste
     theta = np.clip(theta, penalties.lower, penalties.upper)
     theta[:, LIFE] = ln_life
     model = work.model.at_sigma(np.sqrt(spreads.variance))
-    at = start(model, work.model.tins, theta, effects, spreads, penalties)
+    at = start(model, work.model.tins, theta, effects, spreads, penalties=penalties)
     return minimise(model, work.model.tins, at, spreads, penalties, steps=steps, tolerance=_TOLERANCE)
 
 
@@ -95,7 +95,7 @@ def _from_neighbours(work: Workings, ln_life: Array, at: Solution) -> Solution:
             theta = at.theta[np.clip(np.arange(n) + shift, 0, n - 1)].copy()
             effects = at.effects[np.clip(np.arange(n) + shift, 0, n - 1)]
             theta[:, LIFE] = ln_life
-            other = start(model, work.model.tins, theta, effects, spreads, penalties)
+            other = start(model, work.model.tins, theta, effects, spreads, penalties=penalties)
             better = other.objective < best.objective - _WORTH_A_SEARCH
             best = rows_of(joined(best, other), np.where(better, np.arange(n) + n, np.arange(n)))
             worse |= better

@@ -230,7 +230,7 @@ def joined(first: Solution, second: Solution) -> Solution:
 
 
 def start(
-    model: Model, groups: Array, theta: Array, effects: Array, spreads: Spreads, penalties: Penalties
+    model: Model, groups: Array, theta: Array, effects: Array, spreads: Spreads, *, penalties: Penalties
 ) -> Solution:
     """Evaluate the model at a start."""
     statistics = reduced(model(theta, effects), groups)

@@ -48,7 +48,7 @@ def _grid(model: AgeingModel, penalties: Penalties, pairs: tuple[tuple[float, fl
 def _searched(model: AgeingModel, penalties: Penalties, theta: Array, effects: Array) -> Solution:
     spreads = Spreads(np.full(theta.shape[0], _SIGMA**2), np.full(theta.shape[0], (_SIGMA_TIN / _SIGMA) ** 2))
     evaluate = model.at_sigma(np.sqrt(spreads.variance))
-    at = start(evaluate, model.tins, theta, effects, spreads, penalties)
+    at = start(evaluate, model.tins, theta, effects, spreads, penalties=penalties)
     return minimise(evaluate, model.tins, at, spreads, penalties, steps=12, tolerance=1e-3)
 
 

@@ -54,10 +54,15 @@ def watch(
         live.refresh()
         try:
             while rounds is None or shown < rounds:
-                for _ in range(looks):
-                    wait(every_s / looks)
-                    live.refresh()
+                _stay(live, looks, every_s / looks, wait)
                 live.update(FittedBoard(view_of(), ascii_only), refresh=True)
                 shown += 1
         except KeyboardInterrupt:
             return
+
+
+def _stay(live: Live, looks: int, pause_s: float, wait: Callable[[float], None]) -> None:
+    """Draw the same view again now and then, so that a resized window is filled anew."""
+    for _ in range(looks):
+        wait(pause_s)
+        live.refresh()

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from stability.board.view import BoardView
-    from stability.records.engine import Records
+    from stability.services.board import Records
 
 __all__ = ["command"]
 

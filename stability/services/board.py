@@ -19,7 +19,7 @@ from stability.services.forecast import forecasts
 from stability.services.state import blend_lines, sample_lines, store_lines
 from stability.settings import Settings
 
-__all__ = ["board_view"]
+__all__ = ["Records", "board_view"]
 
 SAMPLES_SHOWN = 30
 
