@@ -75,7 +75,8 @@ def test_alerts_and_the_last_look_show_what_was_known_then(records):
     after = seen(records)
     assert after.last_sweep_at == day(114)
     assert [line.kind for line in after.alerts] == [row.kind for row in outcome.opened] == ["gelled"]
-    assert seen(records, 100).alerts == ()
+    then = seen(records, 100)
+    assert (then.alerts, then.last_sweep_at) == ((), None)
 
 
 def test_an_empty_database_has_an_empty_board(on_sqlite):
