@@ -54,9 +54,16 @@ def forget_beats(connection: sa.Connection, *, before: datetime) -> None:
     connection.execute(_sweep.delete().where(_sweep.c.as_of < before, _sweep.c.blind_from.is_(None)))
 
 
-def last_look(connection: sa.Connection, *, watching: bool = False) -> Look | None:
-    """Return the sweep with the latest `as_of`; with `watching` the last one that looked at its own time."""
+def last_look(
+    connection: sa.Connection, *, watching: bool = False, as_of: datetime | None = None
+) -> Look | None:
+    """Return the sweep with the latest `as_of`; with `watching` the last one that looked at its own time.
+
+    With `as_of` only those that had looked by then count.
+    """
     query = sa.select(_sweep.c.as_of, _sweep.c.started_at, _sweep.c.finished_at)
+    if as_of is not None:
+        query = query.where(_sweep.c.as_of <= as_of)
     if watching:
         query = query.where(_sweep.c.as_of == _sweep.c.started_at).order_by(_sweep.c.id.desc())
     else:

@@ -33,7 +33,7 @@ def board_view(
         blends = [b for b in every if study is not None or _is_open(b, as_of)]
         cures = {b.key.text: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for b in blends}
         rows = [a for a in alert_rows(connection, as_of=as_of) if study is None or a.study in (None, study)]
-        look = last_look(connection)
+        look = last_look(connection, as_of=as_of)
         blind = blind_periods(connection, as_of=as_of, limit=3)
     found = {f.blend_key: f for f in forecasts(records, as_of=as_of, settings=settings, study=study)}
     shown = [found[b.key.text] for b in blends if b.key.text in found]
