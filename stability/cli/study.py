@@ -13,7 +13,7 @@ __all__ = ["command"]
 
 
 @click.command("study")
-@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.argument("file", required=False, type=click.Path(path_type=Path, dir_okay=False))
 @with_app(as_json=True, as_of=True, person=True)
 def command(app: App, file: Path | None) -> None:
     r"""File a study from its TOML file; again with changes makes a new version. Without FILE, list them.

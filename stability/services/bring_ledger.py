@@ -30,6 +30,7 @@ FAR = datetime.max.replace(tzinfo=UTC)
 NOT_WRITTEN = -1
 """The id of what stands in a row with a fault: named by others, it shall not give faults of its own."""
 
+_OFFERED = 50
 _NAMED: Mapping[str, tuple[type[SQLModel], str]] = {
     "study": (Study, "code"),
     "store": (Store, "store"),
@@ -118,7 +119,8 @@ class Ledger:
 
     def unknown(self, what: str, name: str, known: Collection[str]) -> str:
         """Return the fault of a name that is not on record, with the nearest one that is."""
-        near = difflib.get_close_matches(name, known, n=1) if len(known) < 20_000 else []
+        # looking for the nearest takes milliseconds a name: enough for the lines that are shown
+        near = difflib.get_close_matches(name, known, n=1) if self.faults.count < _OFFERED else []
         offered = f"did you mean {typed(near[0])}?" if near else f"expected a {what} on record"
         self.faults.hint = self.faults.hint or _ADD_FIRST.get(what)
         return f"{what} {typed(name)} is not on record; {offered}"

@@ -6,7 +6,7 @@ Viscosities are mPa·s.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from itertools import repeat
 from typing import Any, NamedTuple
@@ -45,6 +45,7 @@ CONTENT = (
 )
 """What a reading says; two rows of one identity are the same if they agree in it."""
 _STORED = ("id", "corrects_id", "sample_id", "taken_at", "entered_at", *CONTENT)
+_CORRECTS, _TAKEN = _STORED.index("corrects_id"), _STORED.index("taken_at")
 _SOFT_GRADE = 2  # from this grade on a leap of the viscosity is no slip of the unit
 
 
@@ -66,6 +67,7 @@ class ReadingTaking:
         self._ledger = ledger
         self._derivation = Derivation(ledger)
         self._known: dict[str, dict[datetime, _Held]] = {}
+        self._rows: dict[str, dict[datetime, Sequence[Any]]] = {}  # whole rows, only where some differ
         self._counting: dict[str, dict[datetime, Point]] = {}  # what corrections on record made of readings
         self._corrections = CorrectionTaking(
             ledger, Reading, "readings", (*CONTENT, "viscosity_text", "rule")
@@ -194,12 +196,12 @@ class ReadingTaking:
         )
 
     def _stored(self, batch: Batch, row: int) -> Mapping[str, Any]:
-        sample_id, taken_at = batch["sample_id"][row], batch["taken_at"][row]
-        for values in rows_of_samples(self._ledger.connection, Reading, _STORED, {sample_id}):
-            found = dict(zip(_STORED, values, strict=True))
-            if found["taken_at"] == taken_at and found["corrects_id"] is None:
-                return found
-        return {}
+        code, taken_at = batch["sample"][row], batch["taken_at"][row]
+        if code not in self._rows:
+            found = rows_of_samples(self._ledger.connection, Reading, _STORED, {batch["sample_id"][row]})
+            self._rows[code] = {values[_TAKEN]: values for values in found if values[_CORRECTS] is None}
+        values = self._rows[code].get(taken_at)
+        return {} if values is None else dict(zip(_STORED, values, strict=True))
 
     def _load(self, codes: Collection[str]) -> None:
         """Get to know the readings on record of some samples."""
