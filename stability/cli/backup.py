@@ -17,10 +17,9 @@ __all__ = ["command"]
 @with_app(as_json=True)
 @click.option("--force", is_flag=True, help="Write over a file that exists.")
 def command(app: App, file: Path, force: bool) -> None:
-    r"""Write a verified copy of the database to FILE; it may be in use meanwhile.
+    """Write a verified copy of the database to FILE; it may be in use meanwhile.
 
-    \b
-    $ stability backup /media/disk/stability-2026-03-04.db
+    Example: stability backup /media/disk/stability-2026-03-04.db
     """
     from stability.services.keep import backup
 

@@ -16,13 +16,12 @@ __all__ = ["command"]
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
 @with_app(as_json=True, person=True)
 def command(app: App, paths: tuple[Path, ...]) -> None:
-    r"""Take in tables (CSV, XLSX) and study files (TOML), from files or whole folders, in any order.
+    """Take in tables (CSV, XLSX) and study files (TOML), from files or whole folders, in any order.
 
     A table is told from its header. Everything is taken or nothing; rows that are on record already are
     counted and left alone.
 
-    \b
-    $ stability import stores.csv samples.csv readings.csv studies/S-07.toml
+    Example: stability import stores.csv samples.csv readings.csv studies/S-07.toml
     """
     from stability.services.bring import bring
     from stability.services.paths import sources_of

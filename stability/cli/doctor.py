@@ -13,12 +13,11 @@ __all__ = ["command"]
 @click.command("doctor")
 @with_app(as_json=True)
 def command(app: App) -> int:
-    r"""Check the database, its journal, the disk, the clock, the log of acts, mail and the calculation.
+    """Check the database, its journal, the disk, the clock, the log of acts, mail and the calculation.
 
     Nothing is changed. Exit code 3 if a check failed; advice alone is no failure.
 
-    \b
-    $ stability doctor --db stability.db
+    Example: stability doctor --db stability.db
     """
     from stability.services.keep_checks import State, examine
 

@@ -24,10 +24,9 @@ __all__ = ["command"]
     help="Kind of file.",
 )
 def command(app: App, folder: Path, form: str) -> None:
-    r"""Write all tables as CSV or XLSX, and the study files. The same records give the same bytes.
+    """Write all tables as CSV or XLSX, and the study files. The same records give the same bytes.
 
-    \b
-    $ stability export out --format xlsx
+    Example: stability export out --format xlsx
     """
     from stability.services.export import export
 

@@ -13,12 +13,11 @@ __all__ = ["command"]
 @click.command("init")
 @with_app(as_json=True)
 def command(app: App) -> None:
-    r"""Set up a database, or bring an older one up to date.
+    """Set up a database, or bring an older one up to date.
 
     An older SQLite file is copied first. Nothing is done to one that is up to date.
 
-    \b
-    $ stability init --db stability.db
+    Example: stability init --db stability.db
     """
     from stability.services.keep import set_up
 

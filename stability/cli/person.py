@@ -26,10 +26,9 @@ def command(
     stand_in: str | None,
     account: str | None,
 ) -> None:
-    r"""Register a person, or change what is given; without NAME, list everybody.
+    """Register a person, or change what is given; without NAME, list everybody.
 
-    \b
-    $ stability person "Lena V." --role formulator --mail lena.v@lab.example
+    Example: stability person "Lena V." --role formulator --mail lena.v@lab.example
     """
     from stability.services.people import file_person, people_listed
 

@@ -16,10 +16,9 @@ __all__ = ["command"]
 @click.argument("backup", type=click.Path(path_type=Path))
 @with_app(as_json=True)
 def command(app: App, backup: Path) -> None:
-    r"""Make a database from a BACKUP; nothing that exists is written over, so name a new file with --db.
+    """Make a database from a BACKUP; nothing that exists is written over, so name a new file with --db.
 
-    \b
-    $ stability restore stability-2026-03-04.db --db restored.db
+    Example: stability restore stability-2026-03-04.db --db restored.db
     """
     from stability.services.keep import needs_update, restore
 

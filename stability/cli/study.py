@@ -16,10 +16,9 @@ __all__ = ["command"]
 @click.argument("file", required=False, type=click.Path(path_type=Path, dir_okay=False))
 @with_app(as_json=True, as_of=True, person=True)
 def command(app: App, file: Path | None) -> None:
-    r"""File a study from its TOML file; again with changes makes a new version. Without FILE, list them.
+    """File a study from its TOML file; again with changes makes a new version. Without FILE, list them.
 
-    \b
-    $ stability study S-07.toml
+    Example: stability study S-07.toml
     """
     if file is None:
         _list(app)
