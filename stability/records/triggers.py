@@ -24,7 +24,8 @@ def make_triggers(connection: sa.Connection) -> None:
     connection.exec_driver_sql(
         "CREATE OR REPLACE FUNCTION stability_keep() RETURNS trigger LANGUAGE plpgsql AS $$ "
         # the driver reads a single % as a placeholder of its own
-        f"BEGIN RAISE EXCEPTION '%% is {_MESSAGE}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END $$"
+        f"BEGIN RAISE EXCEPTION '%% is {_MESSAGE}', TG_TABLE_NAME "
+        "USING ERRCODE = 'restrict_violation'; END $$"
     )
     for name in APPEND_ONLY_TABLES:
         # FOR EACH STATEMENT also stops TRUNCATE and statements that match no row

@@ -24,7 +24,10 @@ __all__ = ["Correction", "CorrectionTaking"]
 _Key = tuple[Any, ...]
 Originals = Callable[[str], Mapping[_Key, datetime]]
 """Sample code → identity of each of its originals (its time first) → since when it is known."""
-_SILENT = ("viscosity_text", "rule")  # how it was typed and computed does not make another correction
+_SILENT = ("viscosity_text", "rule", "entered_at")
+"""How it was typed and computed, and when, does not make another correction."""
+_VALUES = ("viscosity_mpas", "gel_grade", "dry_through_h")
+_WAYS_TO_VALUES = ("torque_pct", "efflux_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +42,12 @@ class Correction:
 
     def says(self) -> tuple[Any, ...]:
         """Return what makes it the same correction as another."""
-        return tuple(
-            value for name, value in sorted(self.values.items()) if name not in (*_SILENT, "entered_at")
-        )
+        silent = _SILENT
+        if all(self.values.get(name) is None for name in _VALUES):
+            # it sets aside; what it carries over of the way to a value is not written out either
+            silent += _WAYS_TO_VALUES
+        said = (value for name, value in sorted(self.values.items()) if name not in silent)
+        return tuple(value.strip() or None if isinstance(value, str) else value for value in said)
 
 
 @dataclass(slots=True)

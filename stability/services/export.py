@@ -76,8 +76,11 @@ def _rows(connection: sa.Connection, name: str, as_of: datetime) -> Iterator[lis
     columns = TABLES[name].names
     for row in rows_out(connection, name, as_of=as_of):
         values = [_out(row.get(column)) for column in columns]
-        if "viscosity_mpas" in columns and row["viscosity_mpas"] is not None:
+        if name == "readings" and row["viscosity_mpas"] is not None:
             values[columns.index("viscosity_mpas")] = _viscosity(row)
+        elif name == "readings" and row["corrects"] is not None and row["gel_grade"] is None:
+            # a correction without any value sets aside; a torque or a time carried over would make one of it
+            values[columns.index("torque_pct")] = values[columns.index("efflux_s")] = ""
         yield values
 
 

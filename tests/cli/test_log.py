@@ -202,8 +202,10 @@ def on_a_terminal(*arguments: str, answers: list[tuple[str, str]]) -> tuple[int,
             question, answer = waiting.pop(0)
             shown = shown.replace(question, "?", 1)
             os.write(leader, answer.encode())
+    # the terminal outlives the program: closing it first would hang up on one that is still leaving
+    code = process.wait(30)
     os.close(leader)
-    return process.wait(30), shown
+    return code, shown
 
 
 class TestOnATerminal:

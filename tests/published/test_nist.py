@@ -128,7 +128,7 @@ def solved(problem: NistProblem, which: int) -> Solution:
     model, groups, penalties = core(problem)
     theta = problem.starts[which : which + 1]
     variance = 1.0
-    at = start(model, groups, theta, np.zeros((1, 0)), Spreads(np.ones(1), np.zeros(1)), penalties)
+    at = start(model, groups, theta, np.zeros((1, 0)), Spreads(np.ones(1), np.zeros(1)), penalties=penalties)
     # twice: the stopping rule is in units of the residual variance, which the first search finds
     for _ in range(3):
         spreads = Spreads(np.array([variance]), np.zeros(1))

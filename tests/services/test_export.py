@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from stability.records.engine import Records
 from stability.records.history import readings, studies
 from stability.services.bring import bring, bring_rows
+from stability.services.correct import set_aside
 from stability.services.export import export
 from stability.services.forecast import forecasts
 from stability.services.paths import sources_of
@@ -139,6 +140,34 @@ def test_a_new_database_gives_the_same_forecasts_and_the_same_corrections(
     assert told[0] == told[1]
     assert told[2] == told[3]
     assert told[2][0]["outcome"] == "estimated"
+    copy.close()
+
+
+def test_a_reading_that_was_set_aside_stays_aside_whatever_it_was_measured_with(
+    on_sqlite: Records, tmp_path: Path
+) -> None:
+    ground(on_sqlite)
+    header = "sample,taken_at,spindle,speed_rpm,torque_pct,instrument,cup,efflux_s,density_g_ml,entered_at\n"
+    torque = "T1,2025-03-11T10:00Z,S2,60,40,VIS-1,,,,2025-03-11T11:00Z\n"
+    cup = "T2,2025-03-11T10:00Z,,,,,ISO 4,60,0.95,2025-03-11T11:00Z\n"
+    take(on_sqlite, {"r.csv": header + torque + cup})
+    at = datetime(2025, 3, 11, 10, 0, tzinfo=UTC)
+    for sample in ("T1", "T2"):
+        set_aside(
+            on_sqlite,
+            sample=sample,
+            taken_at=at,
+            reason="wrong tin",
+            person="Mira",
+            now=at + timedelta(days=1),
+        )
+    export(on_sqlite, tmp_path / "out", as_of=NOW)
+    copy = again(tmp_path / "out", tmp_path / "new")
+    assert what_counts(copy, NOW) == what_counts(on_sqlite, NOW)
+    assert [values[2] for values in what_counts(copy, NOW)] == [None, None]
+    assert not bring(on_sqlite, sources_of([tmp_path / "out"]), person="x", now=NOW, zone=BERLIN).changed
+    export(copy, tmp_path / "again", as_of=NOW)
+    assert bytes_in(tmp_path / "again") == bytes_in(tmp_path / "out")
     copy.close()
 
 
