@@ -46,8 +46,8 @@ class FitSettings(_Part):
         0.5,
         ge=0,
         le=20,
-        description="What one opening may add to the viscosity (air, lost thinner), sd in %. Estimated within "
-        "it where a study has re-used and never-opened tins: the life asked for is an unopened one's.",
+        description="What one opening may add to the viscosity (air, lost thinner), sd in %. Estimated "
+        "within it where a study has re-used and never-opened tins: the life asked for is an unopened one's.",
     )
     gel_ratio: float = Field(
         100.0, gt=1, description="Viscosity deemed gelled, as a multiple of the initial one."

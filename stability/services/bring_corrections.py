@@ -42,7 +42,7 @@ class Correction:
 
     def says(self) -> tuple[Any, ...]:
         """Return what makes it the same correction as another."""
-        silent = _SILENT
+        silent: tuple[str, ...] = _SILENT
         if all(self.values.get(name) is None for name in _VALUES):
             # it sets aside; what it carries over of the way to a value is not written out either
             silent += _WAYS_TO_VALUES

@@ -24,7 +24,7 @@ WITH, WITHOUT = FitOptions(opening_spread=0.02), FitOptions(opening_spread=0.0)
 
 
 def opened(data: BlendReadings, *, twins: int, delta: float = DELTA) -> BlendReadings:
-    """Return a study of re-used tins, but for the last `twins` of each store, which are read once, at the end."""
+    """Return a study of re-used tins; the last `twins` of each store are read once, at the end."""
     openings = np.zeros(data.tin.size)
     keep = np.ones(data.tin.size, dtype=bool)
     for store in range(len(data.stores)):

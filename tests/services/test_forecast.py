@@ -187,3 +187,22 @@ def test_no_readings_no_forecast(on_sqlite: Records) -> None:
     set_up(on_sqlite, tins=samples())
     assert forecasts(on_sqlite, as_of=day(1), settings=SETTINGS) == ()
     assert refresh(on_sqlite, now=day(1) + HOUR, settings=SETTINGS) == ()
+
+
+def test_an_energy_on_the_edge_of_what_is_searched_is_not_told(on_sqlite: Records) -> None:
+    """Tins that age alike whatever their store is: no activation energy was found, and none is printed."""
+    tins = samples()
+    set_up(on_sqlite, tins=tins)
+    rows = [
+        {
+            **row,
+            "viscosity_mpas": fleet.viscosity(
+                "OVN-50", (row["taken_at"] - day(0)).days, life_days=LIFE, tin=at
+            ),
+        }
+        for at, row in enumerate(fleet.readings(tins, life_days=LIFE, until=28))
+    ]
+    bring(on_sqlite, day(29), readings=rows)
+    row = told(on_sqlite, day(30)).row
+    assert row["readings"] == len(rows)
+    assert row["activation_energy_kj_mol"] is row["activation_energy_se_kj_mol"] is None
