@@ -8,6 +8,7 @@ import os
 import pty
 import re
 import select
+import signal
 import subprocess
 import sys
 import termios
@@ -172,6 +173,8 @@ def test_bad_input_is_one_line_with_exit_2_and_nothing_written(
 
 
 def _own_the_terminal() -> None:
+    # a shell that runs its tests in the background hands SIGINT on as ignored, and Ctrl-C would be lost
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     # only the session that owns the terminal gets Ctrl-C from it
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
