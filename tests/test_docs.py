@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import importlib
+import os
 import re
+import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 import click
@@ -68,3 +72,29 @@ def test_nothing_in_the_program_calls_a_thing_free_of_danger() -> None:
         for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1):
             if pattern.search(line) and not allowed.search(line):
                 pytest.fail(f"{path.relative_to(ROOT)}:{number}: {line.strip()}")
+
+
+def _session() -> list[tuple[str, str]]:
+    """Return the README's session as (command, what it prints)."""
+    block = README.split("## A session")[1].split("```console\n")[1].split("```")[0]
+    parts = re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]
+    return [(part.split("\n", 1)[0], part.split("\n", 1)[1].rstrip()) for part in parts]
+
+
+def test_the_readme_session_is_what_the_program_prints(tmp_path: Path) -> None:
+    (tmp_path / "config").symlink_to(ROOT / "config")
+    environment = {k: v for k, v in os.environ.items() if not k.startswith("STABILITY_")}
+    environment.update(COLUMNS="96", PYTHONUTF8="1")
+    for command, printed in _session():
+        done = subprocess.run(
+            [sys.executable, "-m", *shlex.split(command)],
+            cwd=tmp_path,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        shown = (done.stdout + done.stderr).rstrip()
+        # which journal is used depends on the SQLite library of the machine
+        assert re.sub(r"journal \w+", "journal", shown) == re.sub(r"journal \w+", "journal", printed), command
