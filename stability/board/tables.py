@@ -148,6 +148,8 @@ def _life(row: Mapping[str, Any]) -> str:
     if row["outcome"] == "too_early":
         return "too early to say"
     lower = row.get("life_days_lower95")
+    if row["outcome"] == "limit_reached" and row.get("life_days") is None and lower is None:
+        return f"limit reached in a tin {at}; too few readings for a life"
     if row.get("life_days") is None:
         return f"life {goal}: at least {at_least_words(lower)}, no upper end yet"
     reached = "; limit reached in a tin at this temperature" if row["outcome"] == "limit_reached" else ""

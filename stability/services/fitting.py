@@ -100,7 +100,8 @@ def _row(blend: Blend, found: Fit, told: Life, *, gel_only: bool) -> dict[str, A
     # an energy on the edge of what is searched was not found
     energy = numbers and found.energy_estimated and "E" not in found.at_edge
     life_days = _number(told.life_days)
-    gel_days = _number(told.life_days if gel_only else told.gel_life_days)
+    # a shape on the edge of its box is one of many that fit alike: its gel point means nothing
+    gel_days = _number(told.life_days if gel_only else None if found.at_edge else told.gel_life_days)
     early = told.outcome is LifeOutcome.TOO_EARLY
     limit_at = None if life_days is None else blend.placed_at + timedelta(days=min(life_days, 36_525.0))
     return {

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
+from stability.errors import InputError
 from stability.records import forecasts as frozen
 from stability.records.engine import Records
+from stability.records.history import studies
 from stability.services.blends import Blend, BlendKey, blends_of, digest_of
 from stability.services.tins import Climate, load_climate
 
@@ -156,6 +158,11 @@ def forecasts(
 
     `limit_ratio` asks for the life to another limit; `store_spread` 0 gives the plain model that reference
     programs fit.
+
+    Raises
+    ------
+    InputError
+        If a study is named that is not on record.
     """
     options = settings.fit
     if store_spread is not None:
@@ -165,6 +172,8 @@ def forecasts(
     found: list[BlendForecast] = []
     climates: dict[str, Climate] = {}
     with records.reading() as connection:
+        if study is not None and not studies(connection, as_of=as_of, code=study):
+            raise InputError(f"study {study!r} is not on record", hint="stability study lists all")
         for blend in blends_of(connection, as_of=as_of, study=study):
             if not blend.readings:
                 continue

@@ -161,7 +161,7 @@ def _of_the_readings(facts: ClaimFacts) -> tuple[_Condition, ...]:
         (
             not facts.unresolved_step,
             "a step in the readings is not resolved",
-            "find what changed that day and record it; a bridge reading estimates it",
+            "find what changed that day; readings without the change, until the fit estimates recorded steps",
         ),
         (
             facts.tins >= FEWEST_TINS,
