@@ -172,6 +172,9 @@ def test_bad_input_is_one_line_with_exit_2_and_nothing_written(
     assert (at_bench.rows("reading"), at_bench.rows("event")) == ([], events)
 
 
+CTRL_C = "\x03"
+
+
 def _own_the_terminal() -> None:
     # a shell that runs its tests in the background hands SIGINT on as ignored, and Ctrl-C would be lost
     signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -193,7 +196,16 @@ def on_a_terminal(*arguments: str, answers: list[tuple[str, str]]) -> tuple[int,
     )
     os.close(follower)
     shown, waiting = "", list(answers)
-    while select.select([leader], [], [], 30)[0]:
+    pressed = ""
+    for _ in range(60):
+        if not select.select([leader], [], [], 1)[0]:
+            if process.poll() is not None:
+                break
+            if pressed == CTRL_C:
+                # one that comes between the question and the wait for its answer is not seen by the
+                # interpreter; a person presses again, and so does this one
+                os.write(leader, CTRL_C.encode())
+            continue
         try:
             piece = os.read(leader, 4096)
         except OSError:  # the other end is closed
@@ -205,6 +217,7 @@ def on_a_terminal(*arguments: str, answers: list[tuple[str, str]]) -> tuple[int,
             question, answer = waiting.pop(0)
             shown = shown.replace(question, "?", 1)
             os.write(leader, answer.encode())
+            pressed = answer
     # the terminal outlives the program: closing it first would hang up on one that is still leaving
     code = process.wait(30)
     os.close(leader)
