@@ -57,8 +57,8 @@ def command(db: str, out: Path) -> None:
     records = _new_database(db, NOW)
     try:
         play(records, settings, on_sweep=_progress)
-        names = write_sample_output(records, settings, out, _drawings())
         board = board_view(records, as_of=NOW, settings=settings)
+        names = write_sample_output(records, settings, out, board, _drawings())
     finally:
         records.close()
     from stability.board.screen import board as drawn

@@ -7,13 +7,12 @@ a week of the scenario's own time.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, fields
 from datetime import datetime
 from itertools import groupby
 from typing import Any
 
 from stability.demo import acts
-from stability.demo.acts import StatementAsked
 from stability.demo.stage import ZONE
 from stability.demo.stream import stream
 from stability.errors import InputError
@@ -27,41 +26,25 @@ from stability.services.record import log_reading, note_refusal, refuse
 from stability.services.studies import file_study
 from stability.services.sweep import sweep
 
-__all__ = ["Played", "play"]
+__all__ = ["play"]
 
 PROGRAM = "demo"
 """Who files tables that no person of the scenario files."""
 
 
-@dataclass(slots=True)
-class Played:
-    """What was played, for the closing lines."""
-
-    acts: int = 0
-    sweeps: int = 0
-    opened: list[tuple[datetime, str]] = field(default_factory=list)
-    statements: list[StatementAsked] = field(default_factory=list)
-
-
-def play(records: Any, settings: Any, *, on_sweep: Callable[[datetime, int], None] | None = None) -> Played:
+def play(records: Any, settings: Any, *, on_sweep: Callable[[datetime, int], None] | None = None) -> None:
     """Play the whole scenario into an empty database; `on_sweep` hears of each week."""
-    played, senders = Played(), senders_of(settings)
+    senders = senders_of(settings)
     for act in _grouped(stream()):
-        played.acts += len(act) if isinstance(act, list) else 1
         if isinstance(act, acts.Swept):
             outcome = sweep(records, now=act.entered_at, settings=settings)
             deliver(records, senders, now=act.entered_at, settings=settings)
-            played.sweeps += 1
-            played.opened += [(act.entered_at, alert.says) for alert in outcome.opened]
             if on_sweep is not None:
                 on_sweep(act.entered_at, len(outcome.opened))
-        elif isinstance(act, StatementAsked):
-            played.statements.append(act)
         elif isinstance(act, list):
             _bring(records, {"cures": [_row(cure) for cure in act]}, act[0].operator, act[0].entered_at)
-        else:
+        elif not isinstance(act, acts.StatementAsked):  # statements are signed by a later command
             _DOORS[type(act)](records, act)
-    return played
 
 
 def _grouped(all_acts: Sequence[acts.Act]) -> Iterator[acts.Act | list[acts.CureMeasured]]:

@@ -20,17 +20,17 @@ PICTURED = (("1-methoxy-2-propyl acetate", "creeping"), ("n-propyl acetate", "lo
 Drawings = Mapping[str, Callable[..., str]]
 
 
-def write_sample_output(records: Any, settings: Any, folder: Path, draw: Drawings) -> tuple[str, ...]:
+def write_sample_output(
+    records: Any, settings: Any, folder: Path, board: Any, draw: Drawings
+) -> tuple[str, ...]:
     """Write board, forecast, comparison, report and pictures; return the names of the files.
 
     `draw` has the functions that turn views into text: board, board_svg, forecast, compare, report,
     master_curve, arrhenius.
     """
-    from stability.services.board import board_view
     from stability.services.compare import compare
     from stability.services.report import study_report
 
-    board = board_view(records, as_of=NOW, settings=settings)
     found = forecasts(records, as_of=NOW, settings=settings, study=STUDY_CODE)
     compared = compare(records, study=STUDY_CODE, as_of=NOW, settings=settings)
     report = study_report(records, study=STUDY_CODE, as_of=NOW, settings=settings)

@@ -63,6 +63,10 @@ class StudyFacts:
     limits: Mapping[str, float] = field(default_factory=dict)
     plan: tuple[PlannedAge, ...] = ()
 
+    def is_open(self, at: datetime) -> bool:
+        """Say whether the study is still running at an instant."""
+        return self.closed_at is None or self.closed_at > at
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SampleFacts:

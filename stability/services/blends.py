@@ -20,10 +20,14 @@ from stability.errors import InputError
 from stability.records import climate, history
 from stability.services.tins import Climate, places
 
-__all__ = ["CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of", "only_study"]
+__all__ = ["AT_STORAGE_C", "CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of", "only_study"]
 
 CALCULATION = "growth-law-3"
 """Version of the calculation; it goes into every digest, so that a change refits everything."""
+
+
+AT_STORAGE_C = 2.5
+"""A store this near to the storage temperature stands for it, [°C]."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -73,10 +77,16 @@ class Blend:
         return max((r.taken_at for of_tin in self.readings.values() for r in of_tin), default=None)
 
     @property
+    def at_storage(self) -> Mapping[int, history.SampleFacts]:
+        """The samples whose store stands for the storage temperature, by id."""
+        storage_c = self.study.storage_c
+        return {s.id: s for s in self.samples if abs(s.store_temperature_c - storage_c) <= AT_STORAGE_C}
+
+    @property
     def placed_at(self) -> datetime:
         """Day 0: when the first tin at the storage temperature was placed, else the first tin."""
-        near = [s.placed_at for s in self.samples if abs(s.store_temperature_c - self.study.storage_c) <= 2.5]
-        return min(near or [s.placed_at for s in self.samples])
+        near = self.at_storage.values() or self.samples
+        return min(s.placed_at for s in near)
 
     def with_limit(self, ratio: float) -> Blend:
         """Return the same blend asked for another viscosity limit, as a ratio to day 0."""

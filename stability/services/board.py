@@ -12,7 +12,7 @@ from stability.records.engine import Records
 from stability.records.happenings import blind_periods
 from stability.records.sweeps import last_look
 from stability.services.alerts import alert_line
-from stability.services.blends import Blend, blends_of
+from stability.services.blends import blends_of
 from stability.services.checks_round import round_of, work_lines
 from stability.services.cure import cure_verdict, cures_of
 from stability.services.forecast import forecasts
@@ -30,7 +30,7 @@ def board_view(
     """Return the board as known at an instant, of one study or of all that are open."""
     with records.reading() as connection:
         every = blends_of(connection, as_of=as_of, study=study)
-        blends = [b for b in every if study is not None or _is_open(b, as_of)]
+        blends = [b for b in every if study is not None or b.study.is_open(as_of)]
         cures = {b.key.text: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for b in blends}
         rows = [a for a in alert_rows(connection, as_of=as_of) if study is None or a.study in (None, study)]
         look = last_look(connection, as_of=as_of)
@@ -56,7 +56,3 @@ def board_view(
         last_sweep_at=None if look is None else look.as_of,
         invented=any("invented" in title.lower() for title in titles),
     )
-
-
-def _is_open(blend: Blend, as_of: datetime) -> bool:
-    return blend.study.closed_at is None or blend.study.closed_at > as_of

@@ -12,6 +12,7 @@ from itertools import repeat
 from typing import Any, NamedTuple
 
 from stability.records.intake import rows_of_samples
+from stability.records.readings import MEASURED
 from stability.records.tables.bench import Reading
 from stability.services.bring_batch import Batch
 from stability.services.bring_corrections import CorrectionTaking
@@ -25,24 +26,7 @@ from stability.services.sources import Chunk, Sheet
 
 __all__ = ["CONTENT", "ReadingTaking"]
 
-CONTENT = (
-    "viscosity_mpas",
-    "over_range",
-    "temperature_c",
-    "gel_grade",
-    "operator",
-    "instrument",
-    "spindle",
-    "speed_rpm",
-    "torque_pct",
-    "cup",
-    "efflux_s",
-    "density_g_ml",
-    "mass_g",
-    "appearance",
-    "photo",
-    "note",
-)
+CONTENT = tuple(name for name in MEASURED if name not in ("viscosity_text", "rule"))
 """What a reading says; two rows of one identity are the same if they agree in it."""
 _STORED = ("id", "corrects_id", "sample_id", "taken_at", "entered_at", *CONTENT)
 _CORRECTS, _TAKEN = _STORED.index("corrects_id"), _STORED.index("taken_at")

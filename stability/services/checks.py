@@ -29,7 +29,7 @@ from stability.services.tins import ROOM_C, places
 if TYPE_CHECKING:
     from stability.settings import Settings
 
-__all__ = ["Planned", "Plans", "bring_up_to_date", "closed_dates", "is_open", "open_blends", "planned"]
+__all__ = ["Planned", "Plans", "bring_up_to_date", "closed_dates", "open_blends", "planned"]
 
 STANDS_WITHIN_C = 2.5
 """A tin from a store this near to the room needs no day to come to 23 °C, [°C]."""
@@ -62,17 +62,12 @@ class Plans:
     checks: tuple[Planned, ...]
 
 
-def is_open(study: history.StudyFacts, *, as_of: datetime) -> bool:
-    """Say whether a study is still running at an instant."""
-    return study.closed_at is None or study.closed_at > as_of
-
-
 def open_blends(connection: sa.Connection, *, as_of: datetime) -> tuple[Blend, ...]:
     """Return the blends of all studies that are running."""
     return tuple(
         blend
         for study in history.studies(connection, as_of=as_of)
-        if is_open(study, as_of=as_of)
+        if study.is_open(as_of)
         for blend in blends_of(connection, as_of=as_of, study=study.code)
     )
 
@@ -106,7 +101,7 @@ def bring_up_to_date(records: Records, *, now: datetime, settings: Settings) -> 
         blends = [
             blend
             for study in history.studies(connection, as_of=now)
-            if is_open(study, as_of=now) or study.code in left
+            if study.is_open(now) or study.code in left
             for blend in blends_of(connection, as_of=now, study=study.code)
         ]
         found = planned(connection, blends, as_of=now, settings=settings)
@@ -121,7 +116,7 @@ def bring_up_to_date(records: Records, *, now: datetime, settings: Settings) -> 
                 alone(connection, "checks")
                 new, changed, gone = _differences(connection, code, wanted)
                 write_checks(connection, new, changed, cancelled=gone)
-    running = tuple(blend for blend in blends if is_open(blend.study, as_of=now))
+    running = tuple(blend for blend in blends if blend.study.is_open(now))
     codes = {blend.study.code for blend in running}
     return Plans(running, tuple(check for check in found if check.blend.study in codes))
 

@@ -16,7 +16,7 @@ from stability.records.methods import method_changes
 from stability.records.watch import calibrations_due
 from stability.services.blends import Blend
 from stability.services.cure import CureVerdict, cure_verdict, cures_of
-from stability.services.facts import AT_STORAGE_C, limit_mpas
+from stability.services.facts import limit_mpas
 from stability.services.forecast import BlendForecast
 from stability.statements.ladder import ClaimFacts, Draft, Question, Refusal, Rung, draft, round_down
 from stability.units import SECONDS_PER_DAY, months
@@ -181,9 +181,7 @@ def _held_days(blend: Blend, initial_mpas: float | None) -> float | None:
     limit = limit_mpas(blend.study.limits, initial_mpas)
     grade = min(blend.study.limits.get("gel_grade", GELLED_GRADE), GELLED_GRADE)
     ends = []
-    for sample in blend.samples:
-        if abs(sample.store_temperature_c - blend.study.storage_c) > AT_STORAGE_C:
-            continue
+    for sample in blend.at_storage.values():
         within = 0.0
         for r in blend.readings.get(sample.id, ()):
             if (r.gel_grade or 0) >= grade or (limit is not None and (r.viscosity_mpas or 0.0) >= limit):

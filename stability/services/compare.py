@@ -22,12 +22,9 @@ from stability.services.cure import CureVerdict
 from stability.services.forecast import BlendForecast, forecasts
 from stability.services.state import LOST_ABOVE
 from stability.settings import Settings
-from stability.units import months
+from stability.statements.claim import round_down
 
 __all__ = ["Compared", "Comparison", "compare"]
-
-CLAIM_MONTHS = (1, 2, 3, 6, 9, 12, 18, 24)
-"""Months that a figure is rounded down to; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,18 +163,6 @@ def _judged(
     )
 
 
-def claim_months(lower_days: float | None) -> int | None:
-    """Return a bound rounded down to a figure that is claimed; 0 below one month.
-
-    >>> [claim_months(d) for d in (None, 20.0, 62.0, 200.0, 900.0)]
-    [None, 0, 2, 6, 24]
-    """
-    if lower_days is None:
-        return None
-    reached = [m for m in CLAIM_MONTHS if m <= months(lower_days)]
-    return max(reached, default=0)
-
-
 def _remark(forecast: BlendForecast, thinner: ThinnerFacts | None, cure: CureVerdict | None) -> str | None:
     if forecast.outcome == "too_early":
         return f"too early: {forecast.row['says']}"
@@ -192,6 +177,15 @@ def _remark(forecast: BlendForecast, thinner: ThinnerFacts | None, cure: CureVer
             f"not recommendable yet: an ester without a finished test of this blend, test takes {weeks} weeks"
         )
     return None
+
+
+def claim_months(lower_days: float | None) -> int | None:
+    """Return a bound rounded down to a figure that is claimed; 0 below one month, None without a bound.
+
+    >>> [claim_months(d) for d in (None, 20.0, 62.0, 200.0, 900.0)]
+    [None, 0, 2, 6, 24]
+    """
+    return None if lower_days is None else round_down(lower_days) or 0
 
 
 def _with_ranks(lines: Sequence[Compared]) -> tuple[Compared, ...]:

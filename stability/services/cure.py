@@ -50,7 +50,7 @@ def cures_of(connection: sa.Connection, blend: Blend, *, as_of: datetime) -> tup
 
 def cure_verdict(blend: Blend, tests: Iterable[CureFacts]) -> CureVerdict | None:
     """Return the worst humidity's verdict on the oldest tests at the storage temperature, if any."""
-    near = {s.id: s for s in blend.samples if abs(s.store_temperature_c - blend.study.storage_c) <= 2.5}
+    near = blend.at_storage
     limit = blend.study.limits.get("dry_through_ratio")
     by_humidity: dict[float, dict[int, list[float]]] = {}
     for test in tests:

@@ -8,10 +8,7 @@ from stability.alerts.facts import TinFacts, TinReading
 from stability.alerts.findings import Subject
 from stability.services.blends import Blend, BlendKey
 
-__all__ = ["AT_STORAGE_C", "limit_mpas", "subject_of", "tin_facts"]
-
-AT_STORAGE_C = 2.5
-"""A store this near to the storage temperature stands for it, [°C]."""
+__all__ = ["limit_mpas", "subject_of", "tin_facts"]
 
 
 def subject_of(key: BlendKey) -> Subject:
@@ -40,14 +37,14 @@ def tin_facts(
 ) -> tuple[TinFacts, ...]:
     """Return a blend's tins against their limits; `cautions` by store go with what is found."""
     limit = limit_mpas(blend.study.limits, initial_mpas)
-    subject = subject_of(blend.key)
+    subject, near = subject_of(blend.key), blend.at_storage
     return tuple(
         TinFacts(
             blend=subject,
             sample=sample.sample,
             store=sample.store,
             store_temperature_c=sample.store_temperature_c,
-            at_storage=abs(sample.store_temperature_c - blend.study.storage_c) <= AT_STORAGE_C,
+            at_storage=sample.id in near,
             readings=tuple(
                 TinReading(
                     taken_at=r.taken_at,

@@ -29,7 +29,7 @@ from stability.ageing.outlook import (
 )
 from stability.alerts.material import gelled, limit_reached
 from stability.records.climate import epoch_days
-from stability.services.blends import Blend
+from stability.services.blends import AT_STORAGE_C, Blend
 from stability.services.facts import tin_facts
 from stability.services.tins import Climate, tins_of
 
@@ -40,7 +40,6 @@ __all__ = ["fitted", "limit_of"]
 
 BAND_AGES_DAYS = (0.0, 1.0, 3.0, 7.0, 14.0, 21.0, 28.0, 42.0, 56.0, 84.0, 112.0, 168.0, 252.0, 365.0)
 """How far after its last reading a tin's expected band reaches, [d]."""
-REAL_TIME_C = 2.5
 CURVE_POINTS = 60
 WIDEST_BAND_SD = 1.0
 """A band that spans a factor of twenty either way expects nothing, in ln of viscosity."""
@@ -172,7 +171,7 @@ def _extra(blend: Blend, found: Fit, told: Life, data: BlendReadings) -> dict[st
 
 def _real_time_days(blend: Blend, data: BlendReadings) -> float:
     """Return the longest age read at the storage temperature, [d]."""
-    near = np.abs(data.store_temperature_c - blend.study.storage_c) <= REAL_TIME_C
+    near = np.abs(data.store_temperature_c - blend.study.storage_c) <= AT_STORAGE_C
     if not near.any():
         return 0.0
     ages = data.age_days[near[data.store]]

@@ -192,7 +192,7 @@ def _open_blends(records: Records, *, as_of: datetime, settings: Settings) -> Se
         return [
             (blend, _climate(connection, blend, climates, as_of, settings.fit))
             for blend in blends_of(connection, as_of=as_of)
-            if blend.readings and not (blend.study.closed_at and blend.study.closed_at <= as_of)
+            if blend.readings and blend.study.is_open(as_of)
         ]
 
 

@@ -25,7 +25,7 @@ from stability.records.forecasts import band_before
 from stability.records.history import ReadingFacts, SampleFacts
 from stability.services.blends import Blend
 from stability.services.cure import cures_of
-from stability.services.facts import AT_STORAGE_C, subject_of
+from stability.services.facts import subject_of
 from stability.units import SECONDS_PER_DAY, significant
 
 __all__ = ["BenchLook", "bench_findings"]
@@ -226,9 +226,7 @@ def _mass_loss(blend: Blend, each: _Fresh) -> float | None:
 def _cured(connection: sa.Connection, look: BenchLook) -> tuple[rules.CureFacts, ...]:
     """Return the latest drying test per tin at the storage temperature and humidity, with its control."""
     blend = look.blend
-    near = {
-        s.id: s for s in blend.samples if abs(s.store_temperature_c - blend.study.storage_c) <= AT_STORAGE_C
-    }
+    near = blend.at_storage
     tests = [test for test in cures_of(connection, blend, as_of=look.now) if test.sample_id in near]
     ages = {test.id: _age_days(near[test.sample_id], test) for test in tests}
     controls = [test for test in tests if ages[test.id] <= FIRST_DAYS]

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from stability.board.view import BlendLine, BlendWord, SampleLine, StoreLine
 from stability.records import climate, history
 from stability.records.engine import Records
-from stability.services.blends import Blend, BlendKey
+from stability.services.blends import Blend
 from stability.services.cure import CureVerdict
 from stability.services.forecast import BlendForecast, limit_date
 from stability.units import GAS_CONSTANT_KJ, kelvin
@@ -186,9 +186,3 @@ def _beyond_nominal_days(day: Sequence[float], logged: Sequence[float], nominal_
         rate = math.exp(-DEFAULT_ENERGY_KJ_MOL / GAS_CONSTANT_KJ * (1 / mean_k - 1 / kelvin(nominal_c)))
         beyond += (right - left) * (rate - 1.0)
     return beyond
-
-
-def key_words(key: BlendKey) -> str:
-    """Return a blend with its pack and lot in words."""
-    parts = [key.words, key.pack or "", key.product_lot, key.thinner_lot or ""]
-    return ", ".join(part for part in parts if part)
