@@ -65,7 +65,7 @@ def _claim(view: StatementDraft) -> list[str]:
         lines += paragraph(f"Evidence rung {view.rung}: {view.rung_words}")
     for refusal in view.refusals:
         lines += bullet(f"refused because {refusal.reason}")
-        lines += paragraph(f"would be lifted by {refusal.lifted_by}", indent=2)
+        lines += paragraph(f"would be lifted by: {refusal.lifted_by}", indent=2)
     return lines
 
 
