@@ -20,7 +20,7 @@ from stability.errors import RecordsError
 
 __all__ = ["HEAD", "Records", "database_url", "open_records", "shown", "sqlite_module", "wal_is_safe"]
 
-HEAD = "0001"
+HEAD = "0002"
 """The schema version this program writes; a test holds it against the migration scripts."""
 
 APPLICATION_ID = 0x57AB1117

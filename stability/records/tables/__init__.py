@@ -19,7 +19,7 @@ __all__ = ["APPEND_ONLY_TABLES", "METADATA", "table"]
 def __getattr__(name: str) -> Any:
     if name != "METADATA":
         raise AttributeError(name)
-    from stability.records.tables import base, design, measured, told
+    from stability.records.tables import base, design, instruments, measured, told
 
-    del design, measured, told
+    del design, instruments, measured, told
     return base.METADATA

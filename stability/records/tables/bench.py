@@ -141,6 +141,7 @@ class Reading(SQLModel, table=True):
     taken_at: datetime
     viscosity_mpas: float | None = None
     viscosity_text: str | None = text(60, default=None)
+    uncertainty_mpas: float | None = None
     over_range: int = 0
     temperature_c: float | None = None
     gel_grade: int | None = None

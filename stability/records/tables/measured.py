@@ -10,6 +10,7 @@ from sqlmodel import Field, SQLModel
 
 from stability.records.tables.base import finite, options, reference, text
 from stability.records.tables.bench import Ending, Reading, SampleMove
+from stability.records.tables.instruments import Calibration, OilCheck
 
 __all__ = [
     "Calibration",
@@ -101,34 +102,4 @@ class MethodChange(SQLModel, table=True):
     study: str = text(60, default="")
     instrument: str = text(default="")
     note: str | None = text(2000, default=None)
-    entered_at: datetime
-
-
-class Calibration(SQLModel, table=True):
-    """One calibration of an instrument and until when it holds."""
-
-    __table_args__ = options(sa.UniqueConstraint("instrument_id", "at"))
-    id: int | None = Field(default=None, primary_key=True)
-    instrument_id: int = reference("instrument.id")
-    at: datetime
-    due_at: datetime
-    as_found_pct: float | None = None
-    certificate: str | None = text(default=None)
-    entered_at: datetime
-
-
-class OilCheck(SQLModel, table=True):
-    """One reading of a certified oil before a session."""
-
-    __tablename__ = "oil_check"
-    __table_args__ = options(
-        sa.UniqueConstraint("instrument_id", "at"),
-        sa.CheckConstraint("certified_mpas > 0 AND read_mpas > 0", name="positive"),
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    instrument_id: int = reference("instrument.id")
-    at: datetime
-    certified_mpas: float
-    read_mpas: float
-    operator: str | None = text(default=None)
     entered_at: datetime
