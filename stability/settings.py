@@ -20,7 +20,9 @@ __all__ = [
     "AlertSettings",
     "FileSettings",
     "FitSettings",
+    "LabelSettings",
     "MailSettings",
+    "RoundSettings",
     "Settings",
     "SweepSettings",
     "example",
@@ -124,6 +126,32 @@ class FileSettings(_Part):
     )
 
 
+class RoundSettings(_Part):
+    """The round sheet: what a pull draws from a tin."""
+
+    cell: str = Field(
+        "small-sample cell", max_length=60, description="What viscosity is read in, where no range says."
+    )
+    cell_ml: float = Field(16.0, gt=0, le=5000, description="What one filling of it takes, mL.")
+    cup_ml: float = Field(100.0, gt=0, le=5000, description="What a flow cup takes, mL.")
+    fillings: int = Field(2, ge=1, le=5, description="Fresh fillings of the cell per pull.")
+    put_back: bool = Field(True, description="Whether what was measured goes back into the tin.")
+
+
+class LabelSettings(_Part):
+    """The sheet of labels (A4); the label's size is what margins and gaps leave."""
+
+    rows: int = Field(7, ge=1, le=20, description="Labels down the sheet.")
+    columns: int = Field(2, ge=1, le=8, description="Labels across it.")
+    margin_top_mm: float = Field(15.1, ge=0, le=100, description="Above the first and below the last row.")
+    margin_left_mm: float = Field(
+        4.6, ge=0, le=80, description="Left of the first, right of the last column."
+    )
+    gap_across_mm: float = Field(2.5, ge=0, le=20, description="Between two columns.")
+    gap_down_mm: float = Field(0.0, ge=0, le=20, description="Between two rows.")
+    frame: bool = Field(False, description="Draw cutting lines, for plain paper.")
+
+
 class Settings(BaseSettings):
     """Everything that can be set."""
 
@@ -146,6 +174,8 @@ class Settings(BaseSettings):
     fit: FitSettings = FitSettings()
     alerts: AlertSettings = AlertSettings()
     sweep: SweepSettings = SweepSettings()
+    round: RoundSettings = RoundSettings()
+    labels: LabelSettings = LabelSettings()
     mail: MailSettings = MailSettings()
     file: FileSettings = FileSettings()
 
