@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -14,17 +15,17 @@ from stability.errors import InputError
 if TYPE_CHECKING:
     from stability.services.correct import Corrected
 
-__all__ = ["command"]
+__all__ = ["command", "tell"]
 
 _OF_CURES = ("dry_through_h", "film_um", "operator", "note")
 _ONLY_CURES = ("dry_through_h", "film_um")
 
 
 @click.command("correct", context_settings={"ignore_unknown_options": True})
-@with_app(as_json=True, person=True)
+@with_app(as_json=True, as_of=True, person=True)
 @click.argument("sample", required=False)
 @click.argument("taken_at", required=False)
-@click.option("--reason", required=True, metavar="TEXT", help="What happened; kept with the correction.")
+@click.option("--reason", "--because", "reason", metavar="TEXT", help="What happened; kept with it.")
 @click.option("--viscosity", "viscosity_mpas", metavar="VALUE", help="Viscosity, mPa·s, or >50000.")
 @click.option("--temp", "temperature_c", type=NUMBER, help="Temperature in the liquid, °C.")
 @click.option("--grade", "gel_grade", type=click.IntRange(0, 5), help="Gel grade, 0 to 5.")
@@ -48,26 +49,64 @@ _ONLY_CURES = ("dry_through_h", "film_um")
 @click.option(
     "--swap", nargs=4, metavar="SAMPLE TIME SAMPLE TIME", help="Exchange two readings, both or neither."
 )
+@click.option(
+    "--what",
+    type=click.Choice(["rows", "lids", "masses", "days"]),
+    help="With --swap: what changed places; default rows.",
+)
+@click.option(
+    "--find-swaps", is_flag=True, help="List readings that seem exchanged; writes nothing by itself."
+)
+@click.option("--study", metavar="CODE", help="With --find-swaps: of this study only.")
 def command(app: App, sample: str | None, taken_at: str | None, **given: Any) -> None:
-    """Correct the reading of SAMPLE taken at TAKEN_AT (or what it begins with, such as a date).
+    """Correct the reading of SAMPLE taken at TAKEN_AT: what it begins with, such as a date, or `last`.
 
-    Example: stability correct 0417-K 2025-03-25 --viscosity 389 --reason "digits exchanged"
+    Examples: stability correct 0417-K last --viscosity 389 --because "digits exchanged"
+
+    stability correct --find-swaps
     """
-    swap, set_aside, reason = given.pop("swap"), given.pop("set_aside"), given.pop("reason")
-    moment = given.pop("moment")
-    humidity_pct = given.pop("humidity_pct")
+    find, study = given.pop("find_swaps"), given.pop("study")
+    swap, what, set_aside = given.pop("swap"), given.pop("what"), given.pop("set_aside")
+    reason, moment, humidity_pct = given.pop("reason"), given.pop("moment"), given.pop("humidity_pct")
     values = {name: value for name, value in given.items() if value is not None}
     if moment is not None:
         values["taken_at"] = parse_instant(moment, app.zone)
+    if find:
+        from stability.cli.correct_swaps import find_and_ask
+
+        if sample or values or swap or set_aside or humidity_pct is not None:
+            raise InputError("--find-swaps goes with --study and --as-of alone", hint="it changes nothing")
+        find_and_ask(app, study, reason)
+        return
+    if sample and not sample.startswith("-") and not taken_at and swap is None:
+        _ask_which(app, sample)
     _refuse_mixtures(sample, taken_at, values, swap=swap, set_aside=set_aside, cure=humidity_pct is not None)
+    _refuse_strays(study=study, as_of=app.as_of_text, what=None if swap else what)
+    if reason is None:
+        raise click.UsageError("Missing option '--reason'.", ctx=click.get_current_context())
     if swap is not None:
-        done = _swap(app, swap, reason)
+        done = _swap(app, swap, reason, what or "rows")
     elif humidity_pct is not None:
         values = {"dry_through_h": None} if set_aside else values
         done = _cure(app, (str(sample), str(taken_at)), humidity_pct, values, reason)
     else:
         done = _reading(app, (str(sample), str(taken_at)), None if set_aside else values, reason)
-    _tell(app, done)
+    tell(app, done)
+
+
+def _refuse_strays(**given: str | None) -> None:
+    """Refuse options that belong to --find-swaps or --swap."""
+    belong = {"study": "--find-swaps", "as_of": "--find-swaps", "what": "--swap"}
+    for name, value in given.items():
+        if value is not None:
+            raise InputError(f"--{name.replace('_', '-')} goes with {belong[name]}")
+
+
+def _ask_which(app: App, sample: str) -> None:
+    from stability.services.taken import readings_listed
+
+    listed = readings_listed(app.records, sample, now=app.now, zone=app.zone)
+    raise InputError("which reading? SAMPLE and TAKEN_AT are wanted", hint=listed)
 
 
 def _refuse_mixtures(
@@ -95,8 +134,8 @@ def _refuse_mixtures(
         raise InputError(f"{', '.join(wrong)} does not belong to a {'drying test' if cure else 'reading'}")
 
 
-def _swap(app: App, swap: tuple[str, ...], reason: str) -> tuple[Corrected, ...]:
-    from stability.services.correct import swap_readings
+def _swap(app: App, swap: tuple[str, ...], reason: str, what: str) -> tuple[Corrected, ...]:
+    from stability.services.correct import Exchange, swap_readings
     from stability.services.taken import reading_taken_at
 
     first, second = (
@@ -111,6 +150,7 @@ def _swap(app: App, swap: tuple[str, ...], reason: str) -> tuple[Corrected, ...]
         person=app.person,
         now=app.now,
         zone=app.zone,
+        what=Exchange(what),
     )
 
 
@@ -157,7 +197,8 @@ def _cure(
     return (done,)
 
 
-def _tell(app: App, done: tuple[Corrected, ...]) -> None:
+def tell(app: App, done: Sequence[Corrected]) -> None:
+    """Say what was corrected, both values."""
     if not app.as_json:
         for one in done:
             say(one.says)

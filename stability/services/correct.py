@@ -6,17 +6,18 @@ What is not named in a correction is carried over from what counted before. Inst
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
+from stability.bench.swaps import Exchange
 from stability.errors import InputError
 from stability.records.engine import Records
 from stability.records.events import note
-from stability.records.readings import SampleAtBench, StoredReading, insert_reading, readings_of
+from stability.records.readings import MEASURED, SampleAtBench, StoredReading, insert_reading, readings_of
 from stability.services.amend import FROM_THE_CUP, amended, kept
 from stability.services.lookup import known_sample
 from stability.services.opinion import age_words, sample_words, value_words
@@ -24,6 +25,7 @@ from stability.services.times import local_words
 
 __all__ = [
     "Corrected",
+    "Exchange",
     "checked_reason",
     "correct_reading",
     "set_aside",
@@ -33,6 +35,13 @@ __all__ = [
 
 _LONGEST_REASON = 500
 UTC = ZoneInfo("UTC")
+_MOVES: Mapping[Exchange, tuple[str, ...]] = {
+    Exchange.ROWS: FROM_THE_CUP,
+    Exchange.LIDS: (*FROM_THE_CUP, "mass_g", "photo"),
+    Exchange.MASSES: ("mass_g",),
+    Exchange.DAYS: MEASURED,
+}
+"""What goes with an exchange: the hand that measured stays where it was, unless it was another day."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +50,7 @@ class _Act:
     person: str
     now: datetime
     zone: ZoneInfo
+    link: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,8 +154,11 @@ def swap_readings(  # noqa: PLR0913 - which readings, and who says why
     person: str,
     now: datetime,
     zone: ZoneInfo = UTC,
+    what: Exchange = Exchange.ROWS,
 ) -> tuple[Corrected, Corrected]:
     """Exchange what two readings say, by two linked corrections or none.
+
+    Both corrections name the same `exchange` in the event log, and one event of its own names both.
 
     Raises
     ------
@@ -161,13 +174,23 @@ def swap_readings(  # noqa: PLR0913 - which readings, and who says why
         ]
         if found[0].id == found[1].id:
             raise InputError("a reading cannot be exchanged with itself", hint="name two readings")
+        link = {"exchange": f"{found[0].id}+{found[1].id} at {now.isoformat()}", "what": what.value}
         done = []
         for own, other in ((0, 1), (1, 0)):
             partner = f"{tins[other].sample}, {local_words(found[other].original['taken_at'], zone)}"
             told = f"exchanged with {partner}: {because}"[:_LONGEST_REASON]
-            row = {**kept(found[own]), **{name: found[other].counts[name] for name in FROM_THE_CUP}}
-            act = _Act(reason=told, person=person, now=now, zone=zone)
+            row = {**kept(found[own]), **{name: found[other].counts[name] for name in _MOVES[what]}}
+            act = _Act(reason=told, person=person, now=now, zone=zone, link=link)
             done.append(_write(connection, tins[own], found[own], row, act))
+        numbers = [one.correction_id for one in done]
+        note(
+            connection,
+            at=now,
+            person=person,
+            verb="exchanged two readings",
+            subject=" and ".join(dict.fromkeys(tin.sample for tin in tins)),
+            details={**link, "corrections": numbers, "reason": because},
+        )
     return done[0], done[1]
 
 
@@ -214,6 +237,7 @@ def _write(
             "reason": act.reason,
             "was": {name: before[name] for name in changed},
             "is": {name: row[name] for name in changed},
+            **act.link,
         },
     )
     words = f"{sample_words(tin)}, {age_words(tin, row['taken_at'], act.zone)}"

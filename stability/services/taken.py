@@ -11,15 +11,18 @@ from stability.records.cures import cures_of
 from stability.records.engine import Records
 from stability.records.readings import readings_of
 from stability.services.lookup import known_sample
+from stability.services.opinion import value_words
 from stability.services.times import local_words
 
-__all__ = ["cure_taken_at", "reading_taken_at", "the_one_meant"]
+__all__ = ["LAST", "cure_taken_at", "reading_taken_at", "readings_listed", "the_one_meant"]
 
+LAST = "last"
+"""Typed in place of a time: the latest there is."""
 _MOST_LISTED = 5
 
 
 def reading_taken_at(records: Records, sample: str, typed: str, *, now: datetime, zone: ZoneInfo) -> datetime:
-    """Return when the reading was taken that is meant by a time such as "2025-03-25".
+    """Return when the reading was taken that is meant by a time such as "2025-03-25", or by "last".
 
     Raises
     ------
@@ -31,6 +34,22 @@ def reading_taken_at(records: Records, sample: str, typed: str, *, now: datetime
         stored = readings_of(connection, tin.id)
     moments = [moment for r in stored for moment in (r.original["taken_at"], r.taken_at)]
     return the_one_meant(typed, moments, what=f"a reading of {tin.sample}", zone=zone)
+
+
+def readings_listed(records: Records, sample: str, *, now: datetime, zone: ZoneInfo) -> str:
+    """Return the latest readings of a sample as a hint: when, and what each says now."""
+    with records.reading() as connection:
+        tin = known_sample(connection, sample, at=now)
+        stored = readings_of(connection, tin.id)
+    if not stored:
+        return f"{tin.sample} has no reading yet"
+    rows = [(r.original["taken_at"], r.counts) for r in stored[-_MOST_LISTED:]]
+    told = [
+        f"{local_words(at, zone)} "
+        f"({value_words(row['viscosity_mpas'], bool(row['over_range']), row['gel_grade'])})"
+        for at, row in rows
+    ]
+    return f"{tin.sample} has {', '.join(told)}; or type {LAST}"
 
 
 def cure_taken_at(
@@ -54,6 +73,8 @@ def the_one_meant(typed: str, moments: Sequence[datetime], *, what: str, zone: Z
         If there is none or more than one; what there is is listed.
     """
     there = sorted(set(moments))
+    if typed.strip().casefold() == LAST and there:
+        return there[-1]
     exact = _instant(typed, zone)
     if exact in there:
         return exact
