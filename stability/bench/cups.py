@@ -9,14 +9,14 @@ not extrapolated.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 from stability.errors import InputError
 from stability.units import significant
 
-__all__ = ["CUPS", "Cup", "cup_named", "efflux_s", "kinematic_viscosity"]
+__all__ = ["CUPS", "Cup", "OwnCup", "cup_for", "cup_named", "efflux_s", "kinematic_viscosity"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +44,27 @@ class Cup:
     def covers(self, viscosity_mm2_s: float) -> bool:
         """Say whether a viscosity falls into the cup's window."""
         return self.viscosity(self.shortest_s) <= viscosity_mm2_s <= self.viscosity(self.longest_s)
+
+
+@dataclass(frozen=True, slots=True)
+class OwnCup:
+    """A cup of the laboratory: its name there, the standard cup it follows, its own calibration factor."""
+
+    name: str
+    follows: str
+    factor: float = 1.0
+
+    def viscosity(self, time_s: float) -> float:
+        """Return the kinematic viscosity by the equation and the factor, whatever the window, [mm²/s]."""
+        return cup_named(self.follows).viscosity(time_s) * self.factor
+
+    def time(self, viscosity_mm2_s: float) -> float:
+        """Return the efflux time of a kinematic viscosity, [s]."""
+        return cup_named(self.follows).time(viscosity_mm2_s / self.factor)
+
+    def covers(self, viscosity_mm2_s: float) -> bool:
+        """Say whether a viscosity falls into the cup's window."""
+        return cup_named(self.follows).covers(viscosity_mm2_s / self.factor)
 
 
 def _quadratic(name: str, slope: float, drag: float, window: tuple[float, float], source: str) -> Cup:
@@ -95,11 +116,24 @@ def cup_named(name: str) -> Cup:
     return found
 
 
-def kinematic_viscosity(cup: str, time_s: float, *, factor: float = 1.0) -> float:
+def cup_for(viscosity_mm2_s: float, own: Sequence[OwnCup], *, but: str | None = None) -> OwnCup | None:
+    """Return the laboratory's cup that lands nearest the middle of its window, `but` one left out."""
+    fit = [each for each in own if each.name != but and each.covers(viscosity_mm2_s)]
+    return min(fit, key=lambda each: abs(each.time(viscosity_mm2_s) - 60), default=None)
+
+
+def kinematic_viscosity(
+    cup: str,
+    time_s: float,
+    *,
+    factor: float = 1.0,
+    own: Sequence[OwnCup] = (),
+) -> float:
     """Return the kinematic viscosity of an efflux time, [mm²/s].
 
     `factor` is the cup's own calibration, the certified viscosity of an oil ÷ the one the equation gives. A
-    time outside the window is refused, and the cup that would do is named.
+    time outside the window is refused, and the cup that would do is named: of the laboratory's `own`, else of
+    the standard ones.
 
     >>> round(kinematic_viscosity("ISO 4", 60), 3)
     78.867
@@ -115,7 +149,7 @@ def kinematic_viscosity(cup: str, time_s: float, *, factor: float = 1.0) -> floa
         raise InputError(
             f"{time_s:g} s is outside the window of {which.name}, "
             f"{which.shortest_s:g} to {which.longest_s:g} s",
-            hint=_better(which, time_s),
+            hint=_better(which, time_s, own),
         )
     return which.viscosity(time_s) * factor
 
@@ -139,10 +173,15 @@ def efflux_s(cup: str, viscosity_mm2_s: float) -> float:
     return which.time(viscosity_mm2_s)
 
 
-def _better(cup: Cup, time_s: float) -> str:
+def _better(cup: Cup, time_s: float, own: Sequence[OwnCup] = ()) -> str:
     estimate = cup.viscosity(time_s)
     direction = "smaller" if time_s < cup.shortest_s else "larger"
-    return _that_covers(cup, estimate) if estimate > 0 else f"take a {direction} orifice of the same family"
+    if estimate <= 0:
+        return f"take a {direction} orifice of the same family"
+    here = cup_for(estimate, own)
+    if here is not None:
+        return f"{here.name} would take about {here.time(estimate):.0f} s"
+    return _that_covers(cup, estimate)
 
 
 def _that_covers(cup: Cup, viscosity_mm2_s: float) -> str:
