@@ -52,6 +52,8 @@ ONLY_IN = {
     "pydantic_settings": {"settings"},
     "smtplib": {"senders"},
     "openpyxl": {"services"},
+    "typst": {"reports"},
+    "segno": {"reports"},
 }
 FORBIDDEN_WORDS = {"utils", "util", "helpers", "helper", "manager", "common", "misc"}
 LONGEST_MODULE, LONGEST_FUNCTION, MOST_POSITIONAL, DEEPEST = 300, 50, 5, 3

@@ -26,6 +26,7 @@ COMMANDS = {
     "forecast": "Say how long each blend lives, and how sure that is",
     "import": "Take in tables (CSV, XLSX) and study files (TOML)",
     "init": "Set up a database, or bring an older one up to date",
+    "labels": "Write a sheet of labels for tins and their lids",
     "log": "Log a reading at the bench",
     "move": "Move a sample to another store",
     "person": "Register a person, or list them",
