@@ -7,116 +7,88 @@ doubt asks while the sample is still in the cup. Only `unit_smell` names what mu
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
-from stability.bench.temperature import (
-    Coefficient,
-    TemperatureVerdict,
-    class_coefficient,
-    corrected,
+from stability.bench.expected import (
+    Z_997,
+    Band,
+    Knot,
+    band_from_previous,
+    band_from_twins,
+    band_words,
+    interpolate_band,
 )
+from stability.bench.mass import MassChange
+from stability.bench.slips import (
+    Doubt,
+    DoubtKind,
+    Neighbour,
+    OtherWay,
+    Scored,
+    copies,
+    decimal_slips,
+    mass_slips,
+    off_temperature,
+    other_ways,
+    outside,
+    unseen_temperature,
+)
+from stability.bench.temperature import Coefficient, TemperatureVerdict, class_coefficient, corrected
 from stability.units import significant
 
 __all__ = [
+    "Z_997",
     "Band",
     "Doubt",
     "DoubtKind",
     "Entry",
     "Knot",
+    "Known",
     "Neighbour",
+    "OtherWay",
     "doubts",
     "echo",
     "interpolate_band",
     "unit_smell",
 ]
 
-LARGEST_LN_MPAS = 100.0
-"""Ends of a band beyond this say nothing, and would not fit into a number."""
-Z_997 = 2.9677
-"""Standard normal quantile of a two-sided 99.7 % band."""
+DOUBT_AT = 3.5
+"""How many spreads off a value is doubted for that alone: a forecast knows its own spread to a fifth or so.
 
+Between the edge of the 99.7 % band and this only a value that was somewhere else before is doubted.
+"""
 SMELL_FACTOR = 1000.0
 GRADE_THAT_EXPLAINS = 2
-# Without a forecast a tin is expected between a little thinner and well grown since its last reading.
-_FROM_PREVIOUS = (0.15, 0.20)
-_WARM_AT_MOST_C = 8.0
-
-
-class DoubtKind(StrEnum):
-    """What may have gone wrong, in words of the bench."""
-
-    TEN_TIMES = "ten_times"
-    TENTH = "tenth"
-    NEIGHBOUR = "neighbour"
-    COPIED = "copied"
-    WARM = "warm"
-    COLD = "cold"
-    OUTSIDE = "outside"
-
-
-@dataclass(frozen=True, slots=True)
-class Band:
-    """What a forecast expects of one reading: mean and spread of ln η."""
-
-    ln_mean: float
-    sd: float
-
-    @property
-    def low_mpas(self) -> float:
-        """Lower end of the 99.7 % band."""
-        return math.exp(self.ln_mean - Z_997 * self.sd)
-
-    @property
-    def high_mpas(self) -> float:
-        """Upper end of the 99.7 % band."""
-        return math.exp(min(self.ln_mean + Z_997 * self.sd, LARGEST_LN_MPAS))
-
-    def distance(self, viscosity_mpas: float) -> float:
-        """How many spreads a value lies from the middle."""
-        return abs(math.log(viscosity_mpas) - self.ln_mean) / self.sd
-
-    def holds(self, viscosity_mpas: float) -> bool:
-        """Say whether a value lies in the 99.7 % band."""
-        return self.distance(viscosity_mpas) <= Z_997
-
-
-@dataclass(frozen=True, slots=True)
-class Knot:
-    """One point of a sample's expected band, kept with its forecast."""
-
-    age_days: float
-    ln_mean: float
-    sd: float
+_COPIED = frozenset({DoubtKind.COPIED, DoubtKind.NEIGHBOUR})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """The reading as it is about to be stored; `viscosity_mpas` as read, before any correction."""
+    """The reading as it is about to be stored; `viscosity_mpas` as read, before any correction.
+
+    `by_spindle` says that a rotational viscometer read it, or that nobody knows what did.
+    """
 
     viscosity_mpas: float
     temperature_c: float | None = None
     gel_grade: int | None = None
     coefficient: Coefficient | None = None
+    by_spindle: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Neighbour:
-    """A tin beside this one on the round: its value as entered today, and its own band."""
+class Known:
+    """What else is known where an entry is judged.
 
-    sample: str
-    viscosity_mpas: float | None = None
-    band: Band | None = None
+    `twins_mpas` are tins of the blend that stood alike, `initial_mpas` the tin's own first reading, `ways`
+    what another spindle, speed or cup would have given.
+    """
 
-
-@dataclass(frozen=True, slots=True)
-class Doubt:
-    """One possible slip; `blocking` is always false, a doubt never stops the bench."""
-
-    kind: DoubtKind
-    sentence: str
-    blocking: bool = False
+    twins_mpas: Sequence[float] = ()
+    initial_mpas: float | None = None
+    ways: Sequence[OtherWay] = ()
+    mass: MassChange | None = None
 
 
 def unit_smell(value_mpas: float, previous_mpas: float | None, gel_grade: int | None) -> str | None:
@@ -137,29 +109,6 @@ def unit_smell(value_mpas: float, previous_mpas: float | None, gel_grade: int | 
     )
 
 
-def interpolate_band(knots: Sequence[Knot], at: float) -> Band | None:
-    """Return the expected band at an age: straight lines between the knots.
-
-    Beyond the last knot the last line goes on for one more span of its own length, its spread never
-    shrinking; farther out, or before the first knot, nothing is known.
-    """
-    ordered = sorted(knots, key=lambda knot: knot.age_days)
-    if not ordered or at < ordered[0].age_days - 1e-9:
-        return None
-    if len(ordered) == 1:
-        return Band(ordered[0].ln_mean, ordered[0].sd) if at <= ordered[0].age_days + 1e-9 else None
-    place = max(index for index in range(len(ordered) - 1) if index == 0 or ordered[index].age_days <= at)
-    left, right = ordered[place], ordered[place + 1]
-    span = right.age_days - left.age_days
-    share = 0.0 if span == 0 else (at - left.age_days) / span
-    if share > 2:
-        return None
-    sd = left.sd + share * (right.sd - left.sd)
-    if share > 1:
-        sd = max(right.sd, sd)
-    return Band(left.ln_mean + share * (right.ln_mean - left.ln_mean), sd)
-
-
 def doubts(
     entry: Entry,
     *,
@@ -167,28 +116,48 @@ def doubts(
     band: Band | None,
     neighbours: Sequence[Neighbour] = (),
     level_pct: float | None = None,
+    known: Known | None = None,
 ) -> tuple[Doubt, ...]:
     """Return the doubts about a reading, the likeliest slip first; none where it is what was expected.
 
-    A liquid more than 1 °C off is always doubted. Otherwise only a value outside the 99.7 % band is, and each
-    slip that would bring it back is named in the order of how well it explains it and how common it is.
+    A liquid more than 1 °C off is always doubted, and so is a tin that lost or gained too much mass.
+    Otherwise only a value too far from its band is, and each slip that would bring it back is named in the
+    order of how well it explains it and how common it is.
     """
+    told = known or Known()
     coefficient = entry.coefficient or class_coefficient(level_pct)
     at_reference = corrected(entry.viscosity_mpas, entry.temperature_c, coefficient=coefficient)
-    expected = band if band is not None else _band_from(previous_mpas)
-    graded = entry.gel_grade is not None and entry.gel_grade >= GRADE_THAT_EXPLAINS
-    outside = expected is not None and not expected.holds(at_reference.viscosity_mpas)
-    found: list[tuple[float, Doubt]] = []
+    expected, origin = _expected(band, previous_mpas, told)
+    found: list[Scored] = []
     if at_reference.verdict is TemperatureVerdict.REPEAT:
-        found.append((math.inf, _off_temperature(entry, at_reference.viscosity_mpas, coefficient)))
-    if outside and not graded and expected is not None:
+        found.append(
+            (math.inf, off_temperature(entry.temperature_c, at_reference.viscosity_mpas, coefficient))
+        )
+    found.extend(mass_slips(at_reference.viscosity_mpas, told.mass, expected))
+    graded = entry.gel_grade is not None and entry.gel_grade >= GRADE_THAT_EXPLAINS
+    if expected is not None and not graded:
         value = at_reference.viscosity_mpas
-        found.extend(_decimal_slips(value, expected))
-        found.extend(_copies(entry.viscosity_mpas, previous_mpas, neighbours, expected))
-        if entry.temperature_c is None:
-            found.extend(_unseen_temperature(value, expected, coefficient))
-        found.append((-math.inf, _outside(value, expected, measured=band is not None)))
+        slips = list(copies(entry.viscosity_mpas, previous_mpas, neighbours, expected))
+        far = expected.distance(value) > DOUBT_AT
+        if far or (not expected.holds(value) and any(doubt.kind in _COPIED for _, doubt in slips)):
+            slips.extend(decimal_slips(value, expected))
+            slips.extend(other_ways(value, told.ways, expected, by_spindle=entry.by_spindle))
+            if entry.temperature_c is None:
+                slips.extend(unseen_temperature(value, expected, coefficient))
+            slips.append((-math.inf, outside(value, expected, origin=origin, twins=neighbours)))
+            found.extend(slips)
     return tuple(doubt for _, doubt in sorted(found, key=lambda pair: -pair[0]))
+
+
+def _expected(band: Band | None, previous_mpas: float | None, known: Known) -> tuple[Band | None, str]:
+    """Return what is expected and who says so: the forecast, else the twins, else the last reading."""
+    if band is not None:
+        return band, "its forecast"
+    if known.twins_mpas:
+        return band_from_twins(known.twins_mpas, initial_mpas=known.initial_mpas), "the same blend beside it"
+    if previous_mpas is not None:
+        return band_from_previous(previous_mpas), "its last reading"
+    return None, ""
 
 
 def echo(
@@ -212,77 +181,5 @@ def echo(
     if gel:
         text += f", {gel}"
     if band is not None:
-        text += f" (expected {_range(band)})"
+        text += f" (expected {band_words(band)})"
     return text
-
-
-def _band_from(previous_mpas: float | None) -> Band | None:
-    if previous_mpas is None:
-        return None
-    growth, sd = _FROM_PREVIOUS
-    return Band(math.log(previous_mpas) + growth, sd)
-
-
-def _score(band: Band, value: float, commonness: float) -> float:
-    """Log of how well a slip explains a value: how common it is × how likely the value would then be."""
-    return math.log(commonness) - band.distance(value) ** 2 / 2
-
-
-def _decimal_slips(value: float, band: Band) -> Iterator[tuple[float, Doubt]]:
-    for factor, kind, words in (
-        (10, DoubtKind.TEN_TIMES, "ten times too much"),
-        (0.1, DoubtKind.TENTH, "a tenth"),
-    ):
-        meant = value / factor
-        if band.holds(meant):
-            sentence = f"{words}? {significant(meant)} mPa·s would fit what is expected, {_range(band)}"
-            yield _score(band, meant, 0.3), Doubt(kind, sentence)
-
-
-def _copies(
-    typed: float, previous_mpas: float | None, neighbours: Sequence[Neighbour], band: Band
-) -> Iterator[tuple[float, Doubt]]:
-    if previous_mpas is not None and typed == previous_mpas:
-        sentence = f"this is the tin's last value to the digit: copied? expected {_range(band)}"
-        yield math.log(0.5), Doubt(DoubtKind.COPIED, sentence)
-    for neighbour in neighbours:
-        same = neighbour.viscosity_mpas is not None and neighbour.viscosity_mpas == typed
-        if same:
-            sentence = f"the same value was entered for {neighbour.sample}: the row above?"
-            yield math.log(0.4), Doubt(DoubtKind.NEIGHBOUR, sentence)
-        elif neighbour.band is not None and neighbour.band.holds(typed):
-            sentence = (
-                f"it would fit {neighbour.sample}, expected {_range(neighbour.band)}: tins or rows swapped?"
-            )
-            yield _score(neighbour.band, typed, 0.2), Doubt(DoubtKind.NEIGHBOUR, sentence)
-
-
-def _unseen_temperature(value: float, band: Band, coefficient: Coefficient) -> Iterator[tuple[float, Doubt]]:
-    """Name the temperature that would explain the value, where it is a likely one."""
-    off_c = (band.ln_mean - math.log(value)) / (coefficient.pct_per_c / 100)
-    if 0.3 < abs(off_c) <= _WARM_AT_MOST_C:
-        kind = DoubtKind.WARM if off_c > 0 else DoubtKind.COLD
-        sentence = f"{kind.value} tin? at {23 + off_c:.0f} °C it would read this; measure in the liquid"
-        yield math.log(0.2) - (off_c / 3) ** 2 / 2, Doubt(kind, sentence)
-
-
-def _off_temperature(entry: Entry, at_reference: float, coefficient: Coefficient) -> Doubt:
-    warm = entry.temperature_c is not None and entry.temperature_c > 23
-    return Doubt(
-        DoubtKind.WARM if warm else DoubtKind.COLD,
-        f"the liquid is at {entry.temperature_c:g} °C: repeat at 23 °C; at 23 °C this would be about "
-        f"{significant(at_reference)} mPa·s by {coefficient.words}",
-    )
-
-
-def _outside(value: float, band: Band, *, measured: bool) -> Doubt:
-    origin = "its forecast" if measured else "its last reading"
-    return Doubt(
-        DoubtKind.OUTSIDE,
-        f"{significant(value)} mPa·s is outside what {origin} lets expect, {_range(band)}: "
-        "lid, spindle, cup? measure again; if it stays, keep it with a reason",
-    )
-
-
-def _range(band: Band) -> str:
-    return f"{significant(band.low_mpas)}–{significant(band.high_mpas)}"
