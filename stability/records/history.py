@@ -109,6 +109,7 @@ class ReadingFacts:
     gel_grade: int | None
     operator: str | None
     instrument: str | None
+    cup: str | None = None
     mass_g: float | None
     note: str | None
     entered_at: datetime
@@ -254,6 +255,7 @@ _READING_COLUMNS = tuple(
         "gel_grade",
         "operator",
         "instrument",
+        "cup",
         "mass_g",
         "note",
         "entered_at",
@@ -274,6 +276,7 @@ def _reading_facts(root: int, row: Any, first_entered_at: datetime) -> ReadingFa
         gel_grade=row.gel_grade,
         operator=row.operator,
         instrument=row.instrument,
+        cup=row.cup,
         mass_g=row.mass_g,
         note=row.note,
         entered_at=row.entered_at,

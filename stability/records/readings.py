@@ -18,7 +18,6 @@ from stability.records.tables.base import table
 from stability.records.tables.bench import (
     Ending,
     ExpectedBand,
-    Instrument,
     Reading,
     Sample,
     SampleMove,
@@ -28,12 +27,10 @@ from stability.records.tables.bench import (
 
 __all__ = [
     "MEASURED",
-    "InstrumentRange",
     "SampleAtBench",
     "StoredReading",
     "beside",
     "insert_reading",
-    "instrument_range",
     "latest_band",
     "readings_of",
     "sample_at_bench",
@@ -41,16 +38,12 @@ __all__ = [
 ]
 
 _sample, _store, _move, _ending = table(Sample), table(Store), table(SampleMove), table(Ending)
-_thinner, _reading, _band, _instrument = (
-    table(Thinner),
-    table(Reading),
-    table(ExpectedBand),
-    table(Instrument),
-)
+_thinner, _reading, _band = table(Thinner), table(Reading), table(ExpectedBand)
 
 MEASURED = (
     "viscosity_mpas",
     "viscosity_text",
+    "uncertainty_mpas",
     "over_range",
     "temperature_c",
     "gel_grade",
@@ -133,16 +126,6 @@ class StoredReading:
         return self.viscosity_mpas is None and self.gel_grade is None
 
 
-@dataclass(frozen=True, slots=True)
-class InstrumentRange:
-    """What turns torque into viscosity."""
-
-    instrument: str
-    kind: str
-    full_scale_mpas: float | None
-    factor: float | None
-
-
 def sample_at_bench(connection: sa.Connection, code: str, *, at: datetime) -> SampleAtBench | None:
     """Return a sample by its code with the store it stood in at an instant, or None."""
     stood = (
@@ -212,16 +195,6 @@ def beside(
         .limit(limit)
     )
     return tuple((str(a), int(b), c, float(d)) for a, b, c, d in connection.execute(query))
-
-
-def instrument_range(connection: sa.Connection, instrument: str | None) -> InstrumentRange | None:
-    """Return what is on record of an instrument's range, or None."""
-    if instrument is None:
-        return None
-    columns = (_instrument.c[n] for n in ("instrument", "kind", "full_scale_mpas", "factor"))
-    query = sa.select(*columns).where(_instrument.c.instrument == instrument)
-    row = connection.execute(query).first()
-    return None if row is None else InstrumentRange(*row)
 
 
 def insert_reading(connection: sa.Connection, values: Mapping[str, Any]) -> int:

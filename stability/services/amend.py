@@ -15,11 +15,11 @@ from stability.records.readings import (
     MEASURED,
     SampleAtBench,
     StoredReading,
-    instrument_range,
     readings_of,
 )
-from stability.services.entry import ReadingEntry, Resolved, faults_on_its_face, resolved
+from stability.services.entry import ReadingEntry, Resolved, faults_on_its_face
 from stability.services.record import refuse_against
+from stability.services.resolve import resolved, with_means
 from stability.services.times import local_words, refuse_out_of_time
 
 __all__ = ["FROM_THE_CUP", "amended", "kept"]
@@ -75,6 +75,7 @@ def amended(
         **{name: merged[name] for name in (*MEASURED, "taken_at")},
         "viscosity_mpas": value.viscosity_mpas,
         "viscosity_text": value.text,
+        "uncertainty_mpas": value.uncertainty_mpas,
         "over_range": int(value.over_range),
         "rule": value.rule,
     }
@@ -90,12 +91,13 @@ def _value(
         stale: dict[str, Any] = {
             n: None for n in _BEHIND_THE_NUMBER if entry.viscosity_mpas is not None and n not in values
         }
-        return resolved(replace(entry, **stale), instrument_range(connection, entry.instrument))
+        return resolved(*with_means(connection, replace(entry, **stale)))
     viscosity = None if "viscosity_mpas" in values else before["viscosity_mpas"]
     if viscosity is not None:
         return Resolved(
             viscosity_mpas=viscosity,
             over_range=bool(before["over_range"]),
+            uncertainty_mpas=before["uncertainty_mpas"],
             text=before["viscosity_text"],
             rule=before["rule"],
         )

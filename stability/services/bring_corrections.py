@@ -24,7 +24,7 @@ __all__ = ["Correction", "CorrectionTaking"]
 _Key = tuple[Any, ...]
 Originals = Callable[[str], Mapping[_Key, datetime]]
 """Sample code → identity of each of its originals (its time first) → since when it is known."""
-_SILENT = ("viscosity_text", "rule", "entered_at")
+_SILENT = ("viscosity_text", "uncertainty_mpas", "rule", "entered_at")
 """How it was typed and computed, and when, does not make another correction."""
 _VALUES = ("viscosity_mpas", "gel_grade", "dry_through_h")
 _WAYS_TO_VALUES = ("torque_pct", "efflux_s")

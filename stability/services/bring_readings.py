@@ -26,7 +26,7 @@ from stability.services.sources import Chunk, Sheet
 
 __all__ = ["CONTENT", "ReadingTaking"]
 
-CONTENT = tuple(name for name in MEASURED if name not in ("viscosity_text", "rule"))
+CONTENT = tuple(name for name in MEASURED if name not in ("viscosity_text", "uncertainty_mpas", "rule"))
 """What a reading says; two rows of one identity are the same if they agree in it."""
 _STORED = ("id", "corrects_id", "sample_id", "taken_at", "entered_at", *CONTENT)
 _CORRECTS, _TAKEN = _STORED.index("corrects_id"), _STORED.index("taken_at")
@@ -54,7 +54,7 @@ class ReadingTaking:
         self._rows: dict[str, dict[datetime, Sequence[Any]]] = {}  # whole rows, only where some differ
         self._counting: dict[str, dict[datetime, Point]] = {}  # what corrections on record made of readings
         self._corrections = CorrectionTaking(
-            ledger, Reading, "readings", (*CONTENT, "viscosity_text", "rule")
+            ledger, Reading, "readings", (*CONTENT, "viscosity_text", "uncertainty_mpas", "rule")
         )
 
     def take(self, sheet: Sheet) -> None:
@@ -142,7 +142,15 @@ class ReadingTaking:
         if not len(fresh):
             return
         fresh.date()
-        names = ("sample_id", "taken_at", *CONTENT, "viscosity_text", "entered_at", "rule")
+        names = (
+            "sample_id",
+            "taken_at",
+            *CONTENT,
+            "viscosity_text",
+            "uncertainty_mpas",
+            "entered_at",
+            "rule",
+        )
         columns = {name: fresh[name] for name in names}
         self._ledger.insert(Reading, {**columns, "entered_by": [self._ledger.person] * len(fresh)})
 

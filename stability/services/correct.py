@@ -141,8 +141,8 @@ def set_aside(  # noqa: PLR0913 - which reading, and who says why
                 f"the reading of {tin.sample} is set aside already",
                 hint=f"because: {stored.counts['reason']}",
             )
-        nothing = {"viscosity_mpas": None, "viscosity_text": None, "over_range": 0, "gel_grade": None}
-        return _write(connection, tin, stored, {**kept(stored), **nothing, "rule": None}, act)
+        nothing = dict.fromkeys(("viscosity_mpas", "viscosity_text", "uncertainty_mpas", "gel_grade", "rule"))
+        return _write(connection, tin, stored, {**kept(stored), **nothing, "over_range": 0}, act)
 
 
 def swap_readings(  # noqa: PLR0913 - which readings, and who says why
@@ -214,7 +214,8 @@ def _write(
     connection: sa.Connection, tin: SampleAtBench, stored: StoredReading, row: Mapping[str, Any], act: _Act
 ) -> Corrected:
     before = stored.counts
-    changed = [name for name in row if name != "viscosity_text" and row[name] != before[name]]
+    follows = ("viscosity_text", "uncertainty_mpas")
+    changed = [name for name in row if name not in follows and row[name] != before[name]]
     was, becomes = _words(before), _words(row)
     if not changed:
         raise InputError(

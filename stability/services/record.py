@@ -10,20 +10,24 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
 from stability.bench.plausible import Doubt, unit_smell
-from stability.errors import InputError
+from stability.errors import InputError, RefusedError
 from stability.records.engine import Records
 from stability.records.events import note
-from stability.records.readings import StoredReading, insert_reading, instrument_range, readings_of
-from stability.services.entry import ReadingEntry, Resolved, faults_on_its_face, resolved
+from stability.records.readings import StoredReading, insert_reading, readings_of
+from stability.services.entry import ReadingEntry, Resolved, faults_on_its_face
 from stability.services.lookup import known_sample
 from stability.services.opinion import Case, Opinion, opinion_of, value_words
+from stability.services.resolve import held_words, resolved, with_means
 from stability.services.times import local_words, refuse_out_of_time
+
+if TYPE_CHECKING:
+    from stability.services.instruments import Means
 
 __all__ = [
     "Answer",
@@ -86,6 +90,7 @@ class Logged:
     already: bool = False
     answer: Answer | None = None
     advice: str | None = None
+    uncertainty_mpas: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +98,7 @@ class _Weighed:
     case: Case
     opinion: Opinion
     same: StoredReading | None
+    held: str | None
 
 
 def log_reading(
@@ -110,11 +116,20 @@ def log_reading(
     ------
     InputError
         If the entry is at fault: one line each, nothing was written.
+    RefusedError
+        If the session with its instrument is held; the attempt is kept in the event log.
     """
     with records.reading() as connection:
         weighed = _weigh(connection, entry, now=now, zone=zone)
     if weighed.same is not None:
         return _logged(weighed, weighed.same.id, stored=False)
+    if weighed.held is not None:
+        note_refusal(records, weighed.case.entry, because=f"held: {weighed.held}", person=person, now=now)
+        raise RefusedError(
+            [weighed.held],
+            hint="check again (stability instrument check), or a named person lets it go on "
+            "with a reason (stability instrument override); the attempt is in the event log",
+        )
     opinion = weighed.opinion
     # Nobody is asked while the database is held: an answer may take minutes.
     reply = (on_doubt or keep())(opinion.echo, opinion.doubts) if opinion.doubts else None
@@ -145,9 +160,11 @@ def _weigh(connection: sa.Connection, entry: ReadingEntry, *, now: datetime, zon
     entry = replace(entry, sample=entry.sample.strip(), taken_at=taken_at)
     sample = known_sample(connection, entry.sample, at=taken_at)
     faults, hints = list(faults_on_its_face(entry)), []
+    means: Means | None = None
     value = Resolved(viscosity_mpas=None)
     try:
-        value = resolved(entry, instrument_range(connection, entry.instrument))
+        entry, means = with_means(connection, entry)
+        value = resolved(entry, means)
     except InputError as exc:
         faults.extend(exc.faults)
         hints.append(exc.hint)
@@ -164,7 +181,12 @@ def _weigh(connection: sa.Connection, entry: ReadingEntry, *, now: datetime, zon
     if same is None:
         refuse_against(earlier, entry, value, zone=zone)
     case = Case(entry=entry, taken_at=taken_at, value=value, sample=sample, earlier=earlier)
-    return _Weighed(case=case, opinion=opinion_of(connection, case, now=now, zone=zone), same=same)
+    return _Weighed(
+        case=case,
+        opinion=opinion_of(connection, case, now=now, zone=zone),
+        same=same,
+        held=held_words(connection, means, at=taken_at, now=now),
+    )
 
 
 def _same_instant(
@@ -228,6 +250,7 @@ def _store(records: Records, weighed: _Weighed, *, reason: str | None, person: s
         sample_id=case.sample.id,
         viscosity_mpas=value.viscosity_mpas,
         viscosity_text=value.text,
+        uncertainty_mpas=value.uncertainty_mpas,
         over_range=int(value.over_range),
         note="; ".join(text for text in (entry.note, kept) if text) or None,
         rule=value.rule,
@@ -273,4 +296,5 @@ def _logged(weighed: _Weighed, number: int | None, *, stored: bool, answer: Answ
         already=weighed.same is not None,
         answer=answer,
         advice=case.value.advice,
+        uncertainty_mpas=case.value.uncertainty_mpas,
     )
