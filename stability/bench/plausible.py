@@ -50,6 +50,7 @@ __all__ = [
     "doubts",
     "echo",
     "interpolate_band",
+    "mass_doubts",
     "unit_smell",
 ]
 
@@ -147,6 +148,11 @@ def doubts(
             slips.append((-math.inf, outside(value, expected, origin=origin, twins=neighbours)))
             found.extend(slips)
     return tuple(doubt for _, doubt in sorted(found, key=lambda pair: -pair[0]))
+
+
+def mass_doubts(change: MassChange | None) -> tuple[Doubt, ...]:
+    """Return what the balance alone gives to doubt, where no viscosity was read."""
+    return tuple(doubt for _, doubt in mass_slips(1.0, change, None))
 
 
 def _expected(band: Band | None, previous_mpas: float | None, known: Known) -> tuple[Band | None, str]:

@@ -6,32 +6,27 @@ The expected band is the one kept with the sample's last forecast; ages are days
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import partial
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from stability.bench.plausible import (
-    Band,
-    Doubt,
-    Entry,
-    Knot,
-    Neighbour,
-    doubts,
-    echo,
-    interpolate_band,
-)
+from stability.bench.mass import loss_words
+from stability.bench.plausible import Band, Doubt, Entry, Known, doubts, echo, mass_doubts
 from stability.bench.temperature import TemperatureVerdict, class_coefficient, corrected
 from stability.chemistry.cautions import STANDING_LINE, Act, Tin, above_flash, cautions_for
-from stability.records.readings import SampleAtBench, StoredReading, beside, latest_band
+from stability.records.readings import SampleAtBench, StoredReading
 from stability.services.entry import ReadingEntry, Resolved
-from stability.units import SECONDS_PER_DAY, significant
+from stability.services.surroundings import expected_at, mass_told, neighbours_of, twins_of, ways_of
+from stability.units import significant
+
+if TYPE_CHECKING:
+    from stability.services.instruments import Means
 
 __all__ = ["Case", "Opinion", "age_words", "cautions_at", "opinion_of", "sample_words", "value_words"]
-
-_ROUND = timedelta(hours=12)
-"""Tins read within this time of each other are neighbours on a round."""
 
 _LATE = timedelta(hours=24)
 _DISPOSAL_GRADE = 3
@@ -46,6 +41,7 @@ class Case:
     value: Resolved
     sample: SampleAtBench
     earlier: Sequence[StoredReading]
+    means: Means | None = None
 
     @property
     def numbers(self) -> tuple[float, ...]:
@@ -64,7 +60,7 @@ class Opinion:
 
 def opinion_of(connection: sa.Connection, case: Case, *, now: datetime, zone: ZoneInfo) -> Opinion:
     """Return the doubts, the echo and the cautions of an entry."""
-    band = _expected(connection, case.sample.id, case.sample.placed_at, case.taken_at)
+    band = expected_at(connection, case.sample.id, case.sample.placed_at, case.taken_at)
     return Opinion(
         echo=_echo(case, band, now=now, zone=zone),
         doubts=_doubts(connection, case, band),
@@ -72,36 +68,35 @@ def opinion_of(connection: sa.Connection, case: Case, *, now: datetime, zone: Zo
     )
 
 
-def _expected(
-    connection: sa.Connection, sample_id: int, placed_at: datetime, taken_at: datetime
-) -> Band | None:
-    knots = [Knot(*knot) for knot in latest_band(connection, sample_id)]
-    age_days = (taken_at - placed_at).total_seconds() / SECONDS_PER_DAY
-    return interpolate_band(knots, age_days) if knots else None
-
-
 def _doubts(connection: sa.Connection, case: Case, band: Band | None) -> tuple[Doubt, ...]:
     value, entry, sample = case.value.viscosity_mpas, case.entry, case.sample
+    mass = mass_told(case.earlier, entry.mass_g)
     if value is None:
-        return ()
-    judged = Entry(viscosity_mpas=value, temperature_c=entry.temperature_c, gel_grade=entry.gel_grade)
-    previous = case.numbers[-1] if case.numbers else None
-    found = doubts(judged, previous_mpas=previous, band=band, level_pct=sample.level_pct)
-    if not found:
-        return found
-    # Only a doubted value is worth the look at the tins beside it: the row above, lids swapped.
-    near = beside(connection, sample.id, since=case.taken_at - _ROUND, until=case.taken_at + _ROUND)
-    neighbours = [
-        Neighbour(
-            sample=code,
-            viscosity_mpas=read_mpas,
-            band=_expected(connection, number, placed_at, case.taken_at),
-        )
-        for code, number, placed_at, read_mpas in near
-    ]
-    return doubts(
-        judged, previous_mpas=previous, band=band, neighbours=neighbours, level_pct=sample.level_pct
+        return mass_doubts(mass)
+    if case.value.over_range and band is not None and value <= band.high_mpas:
+        return mass_doubts(mass)  # a lower bound below what is expected speaks against nothing
+    judged = Entry(
+        viscosity_mpas=value,
+        temperature_c=entry.temperature_c,
+        gel_grade=entry.gel_grade,
+        by_spindle=entry.cup is None or entry.torque_pct is not None,
     )
+    previous = case.numbers[-1] if case.numbers else None
+    twins = twins_of(connection, sample.id, case.taken_at) if band is None else ()
+    known = Known(
+        twins_mpas=[t.viscosity_mpas for t in twins if t.viscosity_mpas is not None],
+        initial_mpas=case.numbers[0] if case.numbers else None,
+        mass=mass,
+    )
+    judge = partial(doubts, judged, previous_mpas=previous, band=band, level_pct=sample.level_pct)
+    found = judge(known=known)
+    if not found and (band is None or band.holds(value)):
+        return found
+    # Only an odd value is worth the look at what is beside it: the row above, lids swapped, another spindle.
+    twins = twins or twins_of(connection, sample.id, case.taken_at)
+    near = neighbours_of(connection, sample.id, value, case.taken_at)
+    known = replace(known, ways=tuple(ways_of(entry, case.means)))
+    return judge(neighbours=(*twins, *near), known=known)
 
 
 def sample_words(sample: SampleAtBench) -> str:
@@ -148,6 +143,9 @@ def _echo(case: Case, band: Band | None, *, now: datetime, zone: ZoneInfo) -> st
     else:
         bound = value_words(value.viscosity_mpas, True, None) if value.over_range else None
         text = f"{said}: {', '.join(part for part in (bound, words) if part)}"
+    mass = mass_told(case.earlier, case.entry.mass_g)
+    if mass is not None:
+        text += f"; {loss_words(mass)}"
     late = now - case.taken_at
     return f"{text}; entered {late.days} d after it was taken" if late > _LATE else text
 

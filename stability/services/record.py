@@ -180,7 +180,7 @@ def _weigh(connection: sa.Connection, entry: ReadingEntry, *, now: datetime, zon
     earlier = [r for r in stored if r.taken_at < taken_at and not r.set_aside]
     if same is None:
         refuse_against(earlier, entry, value, zone=zone)
-    case = Case(entry=entry, taken_at=taken_at, value=value, sample=sample, earlier=earlier)
+    case = Case(entry=entry, taken_at=taken_at, value=value, sample=sample, earlier=earlier, means=means)
     return _Weighed(
         case=case,
         opinion=opinion_of(connection, case, now=now, zone=zone),
