@@ -56,8 +56,12 @@ def round_sheet(
     width: int,
     ascii_only: bool = False,
     cautions: Sequence[str] = (),
+    notes: Mapping[tuple[str, str], str] | None = None,
 ) -> Group:
-    """Return the round as a sheet to print and write on, jobs and tins in the order given."""
+    """Return the round as a sheet to print and write on, jobs and tins in the order given.
+
+    `notes` say of a sample and a job's state how the tin is measured, and what to heed.
+    """
     page = Page(max(width, NARROWEST), ascii_only)
     tins = sum(len(line.samples) for line in lines)
     minutes = sum(line.minutes or 0 for line in lines)
@@ -67,11 +71,11 @@ def round_sheet(
     for caution in cautions:
         rows += page.paragraph(caution, indent=0, style=FAINT)
     for line in lines:
-        rows += [Text(""), *_job(line, page, zone_name)]
+        rows += [Text(""), *_job(line, page, zone_name, notes or {})]
     return Group(*rows)
 
 
-def _job(line: WorkLine, page: Page, zone_name: str) -> list[Text]:
+def _job(line: WorkLine, page: Page, zone_name: str, notes: Mapping[tuple[str, str], str]) -> list[Text]:
     due = instant_words(line.due_at, zone_name)
     room = page.width - cell_len(line.state) - 21
     title = fit(
@@ -92,6 +96,8 @@ def _job(line: WorkLine, page: Page, zone_name: str) -> list[Text]:
         first = page.row([Cell(text="[ ]", width=3), Cell(text=sample, width=code)], gap=1)
         first.append(" " * (code + 8 - first.cell_len)).append_text(fields[0][code + 8 :])
         rows += [first, *fields[1:]]
+        if note := notes.get((sample, line.state)):
+            rows += page.paragraph(note, indent=code + 8, style=FAINT)
     return rows
 
 

@@ -24,19 +24,23 @@ from stability.services.judge import store_cautions
 if TYPE_CHECKING:
     from stability.settings import Settings
 
-__all__ = ["Round", "round_of", "round_rows", "work_lines"]
+__all__ = ["Round", "round_of", "round_rows", "state_word", "work_lines"]
 
 _OPEN = (CheckState.PLANNED, CheckState.DUE, CheckState.LATE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Round:
-    """One round sheet; `studies` gives the study of each sample, `cautions` end with the standing line."""
+    """One round; `studies` gives the study of each sample, `cautions` end with the standing line.
+
+    `checks` are all planned checks of running studies, done or not.
+    """
 
     as_of: datetime
     lines: tuple[RoundLine, ...]
     studies: Mapping[str, str]
     cautions: tuple[str, ...]
+    checks: tuple[Planned, ...] = ()
 
     @property
     def minutes(self) -> float:
@@ -80,6 +84,7 @@ def round_of(records: Records, *, as_of: datetime, settings: Settings, within_da
         lines=walking_order(lines),
         studies={check.sample.sample: check.blend.study for check in checks},
         cautions=(*dict.fromkeys(said), STANDING_LINE),
+        checks=checks,
     )
 
 
@@ -93,7 +98,7 @@ def work_lines(found: Round, *, zone: ZoneInfo) -> tuple[WorkLine, ...]:
     today = found.as_of.astimezone(zone).date()
     jobs: dict[tuple[object, ...], list[RoundLine]] = {}
     for line in found.lines:
-        word = _word(line, today, zone)
+        word = state_word(line, today, zone)
         key = (line.take_out, line.store, found.studies[line.sample], line.checks, word)
         jobs.setdefault(key, []).append(line)
     return tuple(
@@ -102,7 +107,7 @@ def work_lines(found: Round, *, zone: ZoneInfo) -> tuple[WorkLine, ...]:
             store=same[0].store,
             checks=same[0].checks,
             samples=tuple(dict.fromkeys(line.sample for line in same)),
-            state=_word(same[0], today, zone),
+            state=state_word(same[0], today, zone),
             due_at=min(line.due_at for line in same),
             minutes=sum(line.minutes for line in same),
         )
@@ -141,7 +146,8 @@ def _line(same: Sequence[Planned], last: _Last, *, take_out: bool) -> RoundLine:
     )
 
 
-def _word(line: RoundLine, today: date, zone: ZoneInfo) -> str:
+def state_word(line: RoundLine, today: date, zone: ZoneInfo) -> str:
+    """Return where a line stands in words: "late", "due today", "take out tomorrow" …."""
     days = (line.due_at.astimezone(zone).date() - today).days
     when = {0: "today", 1: "tomorrow"}.get(days, f"in {days} days")
     if line.take_out:
