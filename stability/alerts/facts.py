@@ -17,6 +17,7 @@ __all__ = [
     "ChannelFacts",
     "CureFacts",
     "DueCheck",
+    "HoldFacts",
     "Look",
     "ProbeFacts",
     "StoreLog",
@@ -185,6 +186,17 @@ class CalibrationFacts:
     instrument: str
     due_at: datetime
     readings_since: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldFacts:
+    """An instrument whose session is held: what was off, when, and how many readings it leaves in doubt."""
+
+    instrument: str
+    since: datetime
+    says: str
+    do_next: str
+    readings_in_doubt: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

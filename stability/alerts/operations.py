@@ -13,7 +13,6 @@ from datetime import UTC, datetime, timedelta
 
 from stability.alerts.facts import (
     BlindGap,
-    CalibrationFacts,
     ChannelFacts,
     DueCheck,
     ProbeFacts,
@@ -27,7 +26,6 @@ from stability.units import GAS_CONSTANT_KJ, SECONDS_PER_DAY, kelvin, significan
 __all__ = [
     "Excursion",
     "blind_period",
-    "calibration_lapsed",
     "channel_dead",
     "check_due",
     "check_overdue",
@@ -140,25 +138,6 @@ def probe_silent(
             )
         )
     return tuple(found)
-
-
-def calibration_lapsed(instruments: Iterable[CalibrationFacts], *, now: datetime) -> tuple[Finding, ...]:
-    """Find instruments whose certificate has run out, with the readings taken since."""
-    return tuple(
-        Finding(
-            kind=Kind.CALIBRATION_LAPSED,
-            subject=Subject(matter=each.instrument),
-            severity=Severity.WARNING,
-            says=(
-                f"calibration of {each.instrument} lapsed on {day_words(each.due_at)}; "
-                f"{each.readings_since} readings since then are conditional"
-            ),
-            do_next="have it certified; release or repeat the conditional readings by a named person",
-            evidence=(f"due {day_words(each.due_at)}",),
-        )
-        for each in instruments
-        if each.due_at < now
-    )
 
 
 def channel_dead(channels: Iterable[ChannelFacts]) -> tuple[Finding, ...]:

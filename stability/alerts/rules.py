@@ -13,6 +13,7 @@ from stability.alerts.facts import (
     ChannelFacts,
     CureFacts,
     DueCheck,
+    HoldFacts,
     Look,
     ProbeFacts,
     StoreLog,
@@ -22,6 +23,7 @@ from stability.alerts.facts import (
     TrendReading,
 )
 from stability.alerts.findings import Finding, Kind, Severity, Subject, cause_key, same_cause
+from stability.alerts.instruments import calibration_lapsed, session_held
 from stability.alerts.material import (
     cure_lost,
     gelled,
@@ -33,7 +35,6 @@ from stability.alerts.material import (
 from stability.alerts.operations import (
     Excursion,
     blind_period,
-    calibration_lapsed,
     channel_dead,
     check_due,
     check_overdue,
@@ -52,6 +53,7 @@ __all__ = [
     "DueCheck",
     "Excursion",
     "Finding",
+    "HoldFacts",
     "Kind",
     "Look",
     "ProbeFacts",
@@ -77,6 +79,7 @@ __all__ = [
     "out_of_trend",
     "probe_silent",
     "same_cause",
+    "session_held",
     "store_excursion",
     "tins_disagree",
 ]

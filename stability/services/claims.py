@@ -13,8 +13,8 @@ import sqlalchemy as sa
 
 from stability.records.materials import ThinnerFacts
 from stability.records.methods import method_changes
-from stability.records.watch import calibrations_due
 from stability.services.blends import Blend
+from stability.services.conditional import doubts_known
 from stability.services.cure import CureVerdict, cure_verdict, cures_of
 from stability.services.facts import limit_mpas
 from stability.services.forecast import BlendForecast
@@ -69,7 +69,7 @@ def lot_evidence(
     connection: sa.Connection, blend: Blend, forecast: BlendForecast, *, as_of: datetime
 ) -> LotEvidence:
     """Return what the records say of one lot."""
-    due = calibrations_due(connection, as_of=as_of)
+    doubts = doubts_known(connection, as_of=as_of)
     readings = [r for of_tin in blend.readings.values() for r in of_tin]
     return LotEvidence(
         blend=blend,
@@ -78,7 +78,7 @@ def lot_evidence(
         bound_days=_bound_days(blend, forecast),
         real_time_days=float(forecast.extra.get("real_time_days") or 0.0),
         temperatures_c=_temperatures(blend),
-        conditional_readings=sum(r.instrument in due and r.taken_at > due[r.instrument] for r in readings),
+        conditional_readings=sum(bool(doubts.of(r.id, r.taken_at, (r.instrument, r.cup))) for r in readings),
         unresolved_step=_changed_within(connection, blend, as_of),
     )
 

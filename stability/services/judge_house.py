@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -16,7 +16,9 @@ from stability.records.climate import StoreFacts, stores
 from stability.records.materials import ThinnerFacts, thinners
 from stability.services.blends import Blend
 from stability.services.checks import Planned
+from stability.services.conditional import doubts_known
 from stability.services.deliver import FILE
+from stability.services.instruments import held
 from stability.services.judge import Case, store_cautions, thresholds_of
 
 __all__ = ["channel_words", "house_findings", "stores_with_tins"]
@@ -42,6 +44,7 @@ def house_findings(connection: sa.Connection, case: Case, checks: Sequence[Plann
         *rules.store_excursion(_logs(connection, case, known), now=case.now, thresholds=lines),
         *rules.probe_silent(_probes(connection, case), now=case.now, thresholds=lines),
         *rules.calibration_lapsed(_certificates(connection, case), now=case.now),
+        *rules.session_held(_holds(connection, case)),
         *rules.channel_dead(_channels(connection, case.now)),
     )
 
@@ -192,6 +195,28 @@ def _certificates(connection: sa.Connection, case: Case) -> tuple[rules.Calibrat
                 rules.CalibrationFacts(instrument=instrument, due_at=due_at, readings_since=len(used))
             )
     return tuple(found)
+
+
+def _holds(connection: sa.Connection, case: Case) -> Iterator[rules.HoldFacts]:
+    """Yield the sessions that are held, with the readings that wait because of it."""
+    holds = held(connection, at=case.now, as_of=case.now)
+    doubts = doubts_known(connection, as_of=case.now) if holds else None
+    for instrument, hold in sorted(holds.items()):
+        if doubts is None or case.now - hold.check.at > USED_WITHIN:
+            continue
+        waiting = sum(
+            any(name == instrument for name, _ in doubts.of(r.id, r.taken_at, (r.instrument, r.cup)))
+            for blend in case.blends
+            for of_tin in blend.readings.values()
+            for r in of_tin
+        )
+        yield rules.HoldFacts(
+            instrument=instrument,
+            since=hold.check.at,
+            says=hold.says,
+            do_next=hold.do_next,
+            readings_in_doubt=waiting,
+        )
 
 
 def _channels(connection: sa.Connection, now: datetime) -> tuple[rules.ChannelFacts, ...]:

@@ -24,9 +24,9 @@ from stability.records.events import events_of
 from stability.records.forecasts import band_before
 from stability.records.history import SampleFacts
 from stability.records.readings import SampleAtBench, StoredReading, readings_of
-from stability.records.watch import calibrations_due
 from stability.services.blends import Blend, blends_of
 from stability.services.checks import planned
+from stability.services.conditional import Doubts, doubts_known
 from stability.services.facts import limit_mpas
 from stability.services.forecast import BlendForecast, forecasts, limit_date
 from stability.services.lookup import known_sample
@@ -70,7 +70,8 @@ def sample_view(records: Records, sample: str, *, as_of: datetime, settings: Set
     """
     with records.reading() as connection:
         case = _case(connection, sample, as_of)
-        lines = tuple(_reading_line(connection, case, r) for r in case.readings)
+        doubts = doubts_known(connection, as_of=as_of)
+        lines = tuple(_reading_line(connection, case, r, doubts) for r in case.readings)
         events = _events(connection, case)
         next_at = _next_check_at(connection, case, settings)
     found = forecasts(records, as_of=as_of, settings=settings, study=case.facts.study)
@@ -136,7 +137,9 @@ def _known_then(stored: Sequence[StoredReading], as_of: datetime) -> tuple[Store
     return tuple(found)
 
 
-def _reading_line(connection: sa.Connection, case: _Case, reading: StoredReading) -> ReadingLine:
+def _reading_line(
+    connection: sa.Connection, case: _Case, reading: StoredReading, doubts: Doubts
+) -> ReadingLine:
     first, counts = reading.original, reading.counts
     shown = first if reading.set_aside else counts
     band = _expected(connection, case, reading.taken_at)
@@ -153,21 +156,21 @@ def _reading_line(connection: sa.Connection, case: _Case, reading: StoredReading
         expected_low_mpas=band.low_mpas if band else None,
         expected_high_mpas=band.high_mpas if band else None,
         counts=not reading.set_aside,
-        word=_word(reading, calibrations_due(connection, as_of=case.as_of)),
+        word=_word(reading, doubts),
         reason=counts["reason"],
         operator=shown["operator"],
         instrument=shown["instrument"],
     )
 
 
-def _word(reading: StoredReading, due: dict[str, datetime]) -> str:
-    first, instrument = reading.original, reading.counts["instrument"]
+def _word(reading: StoredReading, doubts: Doubts) -> str:
+    first, counts = reading.original, reading.counts
     if reading.set_aside:
         return "set aside"
+    if doubts.of(reading.id, reading.taken_at, (counts["instrument"], counts["cup"])):
+        return "conditional"
     if len(reading.rows) > 1:
         return "corrected"
-    if instrument in due and reading.taken_at > due[instrument]:
-        return "conditional"
     return "late entry" if first["entered_at"] - first["taken_at"] > LATE_ENTRY else ""
 
 

@@ -44,12 +44,19 @@ _JUDGED = frozenset(
     {
         Kind.HEADING_FOR_LIMIT, Kind.LIMIT_REACHED, Kind.GELLED, Kind.OUT_OF_TREND, Kind.TINS_DISAGREE,
         Kind.CURE_LOST, Kind.CHECK_DUE, Kind.CHECK_OVERDUE, Kind.STORE_EXCURSION, Kind.PROBE_SILENT,
-        Kind.CALIBRATION_LAPSED, Kind.CHANNEL_DEAD,
+        Kind.CALIBRATION_LAPSED, Kind.CHANNEL_DEAD, Kind.SESSION_HELD,
     }
 )  # fmt: skip
 """The kinds this sweep has a rule for; alerts of others are not its to close."""
 _OF_THE_DAY = frozenset(
-    {Kind.CHECK_DUE, Kind.CHECK_OVERDUE, Kind.PROBE_SILENT, Kind.CHANNEL_DEAD, Kind.CALIBRATION_LAPSED}
+    {
+        Kind.CHECK_DUE,
+        Kind.CHECK_OVERDUE,
+        Kind.PROBE_SILENT,
+        Kind.CHANNEL_DEAD,
+        Kind.CALIBRATION_LAPSED,
+        Kind.SESSION_HELD,
+    }
 )
 """Kinds that ask for work to be done on the day: a look into the past does not ask for it any more."""
 _CLOCK_RAN_AHEAD = timedelta(days=1)

@@ -16,6 +16,7 @@ from stability.records.events import events_of
 from stability.reports.text import statement_draft_text
 from stability.reports.view import StatementDraft
 from stability.services.compare import compare
+from stability.services.release import Wanted, release
 from stability.services.statement import Asked, draft_statement, note_draft
 from tests.fleet import bring, day, study
 from tests.lab import SETTINGS, TIN, lab, lab_rows
@@ -156,7 +157,7 @@ def test_a_change_of_method_between_the_readings_is_a_step(records):
     assert drafted(records, thinner="xylene").months == 6, "nobody knew of it then"
 
 
-def test_readings_after_a_lapsed_certificate_are_conditional(records):
+def test_readings_after_a_lapsed_certificate_are_conditional_until_somebody_releases_them(records):
     tables = {
         "instruments": [{"instrument": "VIS-1", "kind": "rotational", "factor": 6.0}],
         "calibrations": [{"instrument": "VIS-1", "at": day(0), "due_at": day(100)}],
@@ -171,7 +172,12 @@ def test_readings_after_a_lapsed_certificate_are_conditional(records):
     assert "1 conditional readings" in reasons(drafted(records, at, thinner="xylene"))
     certified = [{"instrument": "VIS-1", "at": day(115), "due_at": day(400), "as_found_pct": 0.8}]
     bring(records, day(115), calibrations=certified)
+    assert "1 conditional readings" in reasons(drafted(records, day(115.5), thinner="xylene"))
+    why = "found +0.8 %, within 1 %"
+    release(records, Wanted(instrument="VIS-1"), reason=why, person="Tomas B.", now=day(115.6))
     assert "conditional" not in reasons(drafted(records, day(116), thinner="xylene"))
+    then = drafted(records, day(115.5), thinner="xylene")
+    assert "1 conditional readings" in reasons(then), "as known then"
 
 
 def test_a_narrower_limit_is_a_shorter_claim(records):
