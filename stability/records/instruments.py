@@ -209,7 +209,12 @@ def calibrations_of(
             *(_detail.c[n] for n in ("certified_by", "as_found", "tolerance_pct")),
         )
         .join(_instrument, _instrument.c.id == _calibration.c.instrument_id)
-        .outerjoin(_detail, _detail.c.calibration_id == _calibration.c.id)
+        .outerjoin(
+            _detail,
+            sa.and_(
+                _detail.c.instrument_id == _calibration.c.instrument_id, _detail.c.at == _calibration.c.at
+            ),
+        )
         .where(_calibration.c.at <= as_of, _calibration.c.entered_at <= as_of)
         .order_by(_instrument.c.instrument, _calibration.c.at)
     )

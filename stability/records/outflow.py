@@ -22,14 +22,18 @@ from stability.records.tables.bench import (
     Thinner,
 )
 from stability.records.tables.design import Lot, Study, StudyVersion
-from stability.records.tables.measured import (
+from stability.records.tables.instruments import (
     Calibration,
-    Cure,
-    MethodChange,
+    CertificateDetail,
+    CheckOil,
+    InstrumentFact,
     OilCheck,
-    Outing,
-    StoreTemperature,
+    ReadingRelease,
+    SentinelCheck,
+    SessionOverride,
+    SpindleRange,
 )
+from stability.records.tables.measured import Cure, MethodChange, Outing, StoreTemperature
 
 __all__ = ["StudyOut", "rows_out", "studies_out"]
 
@@ -121,7 +125,7 @@ def _changes() -> _Out:
     return _Out(sa.select(change), ("at", "what", "study", "instrument"), (change.c.at, change.c.entered_at))
 
 
-def _of_instrument(model: Any) -> Callable[[], _Out]:
+def _of_instrument(model: Any, *key: str) -> Callable[[], _Out]:
     target = table(model)
 
     def made() -> _Out:
@@ -129,9 +133,26 @@ def _of_instrument(model: Any) -> Callable[[], _Out]:
             _instrument.c.instrument, *(c for c in target.c if c.name not in ("id", "instrument_id"))
         )
         query = query.join(_instrument, _instrument.c.id == target.c.instrument_id)
-        return _Out(query, ("instrument", "at"), (target.c.at, target.c.entered_at))
+        return _Out(query, ("instrument", *key, "at"), (target.c.at, target.c.entered_at))
 
     return made
+
+
+def _oils() -> _Out:
+    oil = table(CheckOil)
+    return _Out(sa.select(*(c for c in oil.c if c.name != "id")), ("oil",), (oil.c.entered_at,))
+
+
+def _releases() -> _Out:
+    released = table(ReadingRelease)
+    own = (c for c in released.c if c.name not in ("id", "sample_id", "instrument_id"))
+    query = (
+        sa.select(_sample.c.sample, _instrument.c.instrument, *own)
+        .join(_sample, _sample.c.id == released.c.sample_id)
+        .join(_instrument, _instrument.c.id == released.c.instrument_id)
+    )
+    key = ("sample", "taken_at", "instrument", "at")
+    return _Out(query, key, (released.c.at, released.c.entered_at))
 
 
 _OUT: Mapping[str, Callable[[], _Out]] = MappingProxyType(
@@ -141,6 +162,9 @@ _OUT: Mapping[str, Callable[[], _Out]] = MappingProxyType(
         "lots": _plain(Lot, "lot", "kind"),
         "people": _plain(Person, "person"),
         "instruments": _plain(Instrument, "instrument"),
+        "instrument_facts": _of_instrument(InstrumentFact),
+        "spindles": _of_instrument(SpindleRange, "spindle", "speed_rpm"),
+        "oils": _oils,
         "samples": _samples,
         "moves": _moves,
         "endings": _of_sample(Ending, "at", "at"),
@@ -151,6 +175,10 @@ _OUT: Mapping[str, Callable[[], _Out]] = MappingProxyType(
         "changes": _changes,
         "calibrations": _of_instrument(Calibration),
         "oil_checks": _of_instrument(OilCheck),
+        "certificates": _of_instrument(CertificateDetail),
+        "sentinel_checks": _of_instrument(SentinelCheck),
+        "overrides": _of_instrument(SessionOverride),
+        "releases": _releases,
     }
 )
 
@@ -168,7 +196,7 @@ def rows_out(connection: sa.Connection, name: str, *, as_of: datetime) -> Iterat
     if "root" in out.key:
         for row in rows:
             row["root"] = row["corrects"] or row["taken_at"]
-    yield from sorted(rows, key=lambda row: tuple(row[part] for part in out.key))
+    yield from sorted(rows, key=lambda row: tuple((row[part] is not None, row[part]) for part in out.key))
 
 
 def studies_out(connection: sa.Connection, *, as_of: datetime) -> tuple[StudyOut, ...]:

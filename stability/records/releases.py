@@ -19,6 +19,7 @@ __all__ = [
     "forecasts_of_blends",
     "insert_releases",
     "means_of_readings",
+    "reading_there",
     "released_at",
     "statements_of_blends",
 ]
@@ -51,7 +52,15 @@ class StatementTouched:
 def released_at(connection: sa.Connection, *, as_of: datetime) -> dict[tuple[int, str], datetime]:
     """Return (reading, instrument) → when it was released last."""
     query = (
-        sa.select(_release.c.reading_id, _instrument.c.instrument, _release.c.at)
+        sa.select(_reading.c.id, _instrument.c.instrument, _release.c.at)
+        .join(
+            _reading,
+            sa.and_(
+                _reading.c.sample_id == _release.c.sample_id,
+                _reading.c.taken_at == _release.c.taken_at,
+                _reading.c.corrects_id.is_(None),
+            ),
+        )
         .join(_instrument, _instrument.c.id == _release.c.instrument_id)
         .where(_release.c.at <= as_of, _release.c.entered_at <= as_of)
         .order_by(_release.c.at)
@@ -82,9 +91,14 @@ def insert_releases(
     at: datetime,
 ) -> None:
     """Release readings given as (reading, instrument) numbers."""
+    originals = sa.select(_reading.c.id, _reading.c.sample_id, _reading.c.taken_at).where(
+        _reading.c.id.in_([reading for reading, _ in readings])
+    )
+    known = {number: (sample_id, taken_at) for number, sample_id, taken_at in connection.execute(originals)}
     rows = [
         {
-            "reading_id": reading,
+            "sample_id": known[reading][0],
+            "taken_at": known[reading][1],
             "instrument_id": instrument,
             "at": at,
             "person": person,
@@ -94,6 +108,14 @@ def insert_releases(
         for reading, instrument in readings
     ]
     connection.execute(_release.insert(), rows)
+
+
+def reading_there(connection: sa.Connection, sample_id: int, taken_at: datetime) -> bool:
+    """Say whether an original reading of a sample and time is on record."""
+    query = sa.select(_reading.c.id).where(
+        _reading.c.sample_id == sample_id, _reading.c.taken_at == taken_at, _reading.c.corrects_id.is_(None)
+    )
+    return connection.execute(query.limit(1)).first() is not None
 
 
 def forecasts_of_blends(

@@ -13,13 +13,23 @@ from typing import Any
 
 from sqlmodel import SQLModel
 
-from stability.records.intake import complete, on_record
+from stability.records.intake import SampleOnRecord, complete, on_record
 from stability.services.bring_ledger import Ledger
 from stability.services.faults import typed
 from stability.services.instants import iso
 from stability.services.sources import Sheet
 
-__all__ = ["Rule", "Tell", "Way", "shown", "take_rows"]
+__all__ = [
+    "Rule",
+    "Tell",
+    "Way",
+    "id_of",
+    "of_instrument",
+    "of_sample",
+    "own_time",
+    "shown",
+    "take_rows",
+]
 
 Tell = Callable[[str, str], None]
 """Tells a fault of the row at hand: column, what is wrong."""
@@ -141,3 +151,50 @@ def shown(value: Any) -> str:
     if isinstance(value, datetime):
         return iso(value)
     return typed(value) if isinstance(value, str) else f"{value:g}"
+
+
+def own_time(ledger: Ledger, values: dict[str, Any], column: str, tell: Tell, *, ahead: bool = False) -> None:
+    """Refuse the future; without `entered_at` the row is known at its own time, a sample may be before."""
+    own: datetime = values[column]
+    if own > ledger.now:
+        tell(column, ledger.future(own))
+    entered = values.get("entered_at")
+    if entered is None:
+        values["entered_at"] = own
+    elif entered > ledger.now:
+        tell("entered_at", ledger.future(entered))
+    elif entered < own and not ahead:
+        tell("entered_at", f"{iso(entered)} lies before {column}; expected a time from {iso(own)} on")
+
+
+def id_of(ledger: Ledger, what: str, name: str, tell: Tell, *, column: str) -> int:
+    """Return the number of what a row names, telling where it is not on record."""
+    known = ledger.ids(what)
+    if name not in known:
+        tell(column, ledger.unknown(what, name, known))
+    return known.get(name, 0)
+
+
+def of_sample(
+    ledger: Ledger, values: dict[str, Any], tell: Tell, column: str, *, may_end: bool = False
+) -> SampleOnRecord | None:
+    """Put the sample's id in; refuse what happened before it was placed or after it ended."""
+    code, moment = values["sample_id"], values[column]
+    sample = ledger.samples.get(code)
+    if sample is None:
+        tell("sample", ledger.unknown("sample", code, ledger.samples))
+        return None
+    values["sample_id"] = sample.id
+    if moment < sample.placed_at:
+        tell(
+            column,
+            f"{iso(moment)} lies before the sample was placed; expected from {iso(sample.placed_at)} on",
+        )
+    if sample.ended_at is not None and moment > sample.ended_at and not may_end:
+        tell(column, f"{iso(moment)} lies after the sample's ending; expected until {iso(sample.ended_at)}")
+    return sample
+
+
+def of_instrument(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
+    """Put the instrument's id in."""
+    values["instrument_id"] = id_of(ledger, "instrument", values["instrument_id"], tell, column="instrument")

@@ -3,16 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
-from stability.records.intake import SampleOnRecord
 from stability.records.tables.bench import Ending, Instrument, Person, Sample, SampleMove, Store, Thinner
 from stability.records.tables.design import Lot
-from stability.records.tables.measured import Calibration, MethodChange, OilCheck, Outing
+from stability.records.tables.instruments import (
+    Calibration,
+    CertificateDetail,
+    CheckOil,
+    InstrumentFact,
+    OilCheck,
+    ReadingRelease,
+    SentinelCheck,
+    SessionOverride,
+    SpindleRange,
+)
+from stability.records.tables.measured import MethodChange, Outing
+from stability.services import bring_instruments
 from stability.services.bring_ledger import Ledger
-from stability.services.bring_rows import Tell, Way, take_rows
+from stability.services.bring_rows import Tell, Way, id_of, of_sample, own_time, take_rows
 from stability.services.faults import typed
 from stability.services.instants import iso
 from stability.services.sources import Sheet
@@ -42,20 +52,20 @@ def _note_thinners(ledger: Ledger, rows: list[dict[str, Any]]) -> None:
 
 
 def _sample(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    _own_time(ledger, values, "placed_at", tell, ahead=True)
-    values["study_id"] = _id(ledger, "study", values["study_id"], tell, column="study")
-    values["store_id"] = _id(ledger, "store", values["store_id"], tell, column="store")
+    own_time(ledger, values, "placed_at", tell, ahead=True)
+    values["study_id"] = id_of(ledger, "study", values["study_id"], tell, column="study")
+    values["store_id"] = id_of(ledger, "store", values["store_id"], tell, column="store")
 
 
 def _move(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    _own_time(ledger, values, "at", tell)
-    _of_sample(ledger, values, tell, "at")
-    values["to_store_id"] = _id(ledger, "store", values["to_store_id"], tell, column="to_store")
+    own_time(ledger, values, "at", tell)
+    of_sample(ledger, values, tell, "at")
+    values["to_store_id"] = id_of(ledger, "store", values["to_store_id"], tell, column="to_store")
 
 
 def _ending(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    _own_time(ledger, values, "at", tell)
-    sample = _of_sample(ledger, values, tell, "at", may_end=True)
+    own_time(ledger, values, "at", tell)
+    sample = of_sample(ledger, values, tell, "at", may_end=True)
     last = ledger.last_readings.get(sample.id) if sample else None
     if last is not None and last > values["at"]:
         tell(
@@ -65,8 +75,8 @@ def _ending(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
 
 
 def _outing(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    _own_time(ledger, values, "back_at", tell)
-    _of_sample(ledger, values, tell, "out_at")
+    own_time(ledger, values, "back_at", tell)
+    of_sample(ledger, values, tell, "out_at")
     if values["back_at"] <= values["out_at"]:
         tell(
             "back_at",
@@ -75,69 +85,26 @@ def _outing(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
 
 
 def _change(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    _own_time(ledger, values, "at", tell)
+    own_time(ledger, values, "at", tell)
     if values["study"]:
-        _id(ledger, "study", values["study"], tell, column="study")
+        id_of(ledger, "study", values["study"], tell, column="study")
 
 
 def _calibration(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    _own_time(ledger, values, "at", tell)
-    values["instrument_id"] = _id(ledger, "instrument", values["instrument_id"], tell, column="instrument")
+    own_time(ledger, values, "at", tell)
+    values["instrument_id"] = id_of(ledger, "instrument", values["instrument_id"], tell, column="instrument")
     if values["due_at"] <= values["at"]:
         tell("due_at", f"{iso(values['due_at'])} is not after at; expected a time after {iso(values['at'])}")
 
 
 def _oil_check(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    _own_time(ledger, values, "at", tell)
-    values["instrument_id"] = _id(ledger, "instrument", values["instrument_id"], tell, column="instrument")
+    own_time(ledger, values, "at", tell)
+    values["instrument_id"] = id_of(ledger, "instrument", values["instrument_id"], tell, column="instrument")
 
 
 def _lot(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
     if values["opened_at"] is not None and values["opened_at"] > ledger.now:
         tell("opened_at", ledger.future(values["opened_at"]))
-
-
-def _own_time(
-    ledger: Ledger, values: dict[str, Any], column: str, tell: Tell, *, ahead: bool = False
-) -> None:
-    """Refuse the future; without `entered_at` the row is known at its own time, a sample may be before."""
-    own: datetime = values[column]
-    if own > ledger.now:
-        tell(column, ledger.future(own))
-    entered = values.get("entered_at")
-    if entered is None:
-        values["entered_at"] = own
-    elif entered > ledger.now:
-        tell("entered_at", ledger.future(entered))
-    elif entered < own and not ahead:
-        tell("entered_at", f"{iso(entered)} lies before {column}; expected a time from {iso(own)} on")
-
-
-def _id(ledger: Ledger, what: str, name: str, tell: Tell, *, column: str) -> int:
-    known = ledger.ids(what)
-    if name not in known:
-        tell(column, ledger.unknown(what, name, known))
-    return known.get(name, 0)
-
-
-def _of_sample(
-    ledger: Ledger, values: dict[str, Any], tell: Tell, column: str, *, may_end: bool = False
-) -> SampleOnRecord | None:
-    """Put the sample's id in; refuse what happened before it was placed or after it ended."""
-    code, moment = values["sample_id"], values[column]
-    sample = ledger.samples.get(code)
-    if sample is None:
-        tell("sample", ledger.unknown("sample", code, ledger.samples))
-        return None
-    values["sample_id"] = sample.id
-    if moment < sample.placed_at:
-        tell(
-            column,
-            f"{iso(moment)} lies before the sample was placed; expected from {iso(sample.placed_at)} on",
-        )
-    if sample.ended_at is not None and moment > sample.ended_at and not may_end:
-        tell(column, f"{iso(moment)} lies after the sample's ending; expected until {iso(sample.ended_at)}")
-    return sample
 
 
 _OF_SAMPLE = {"sample": "sample_id"}
@@ -162,6 +129,19 @@ WAYS: Mapping[str, Way] = MappingProxyType(
             completes=True,
             remedy="another range is another instrument: give it a name of its own",
         ),
+        "instrument_facts": Way(
+            model=InstrumentFact,
+            key=("instrument_id", "at"),
+            renamed=_OF_INSTRUMENT,
+            rule=bring_instruments.fact,
+        ),
+        "spindles": Way(
+            model=SpindleRange,
+            key=("instrument_id", "spindle", "speed_rpm", "at"),
+            renamed=_OF_INSTRUMENT,
+            rule=bring_instruments.spindle,
+        ),
+        "oils": Way(model=CheckOil, key=("oil",), rule=bring_instruments.oil),
         "samples": Way(
             model=Sample,
             key=("sample",),
@@ -188,6 +168,30 @@ WAYS: Mapping[str, Way] = MappingProxyType(
         ),
         "oil_checks": Way(
             model=OilCheck, key=("instrument_id", "at"), renamed=_OF_INSTRUMENT, rule=_oil_check
+        ),
+        "certificates": Way(
+            model=CertificateDetail,
+            key=("instrument_id", "at"),
+            renamed=_OF_INSTRUMENT,
+            rule=bring_instruments.by_instrument,
+        ),
+        "sentinel_checks": Way(
+            model=SentinelCheck,
+            key=("instrument_id", "at"),
+            renamed=_OF_INSTRUMENT,
+            rule=bring_instruments.sentinel,
+        ),
+        "overrides": Way(
+            model=SessionOverride,
+            key=("instrument_id", "at"),
+            renamed=_OF_INSTRUMENT,
+            rule=bring_instruments.by_instrument,
+        ),
+        "releases": Way(
+            model=ReadingRelease,
+            key=("sample_id", "taken_at", "instrument_id", "at"),
+            renamed={**_OF_SAMPLE, **_OF_INSTRUMENT},
+            rule=bring_instruments.release,
         ),
     }
 )

@@ -5,7 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-__all__ = ["Column", "Kind", "TableSpec"]
+__all__ = [
+    "Column",
+    "Kind",
+    "TableSpec",
+    "moment",
+    "named",
+    "positive",
+    "share",
+    "text",
+    "within",
+    "word",
+]
 
 
 class Kind(StrEnum):
@@ -87,3 +98,38 @@ class TableSpec:
     def column(self, name: str) -> Column:
         """Return a column by its name."""
         return next(column for column in self.columns if column.name == name)
+
+
+def named(name: str, *, required: bool = False, longest: int = 200) -> Column:
+    """Return a column of names: one printable line."""
+    return Column(name=name, kind=Kind.NAME, required=required, longest=longest)
+
+
+def text(name: str, longest: int, *, required: bool = False) -> Column:
+    """Return a column of free text."""
+    return Column(name=name, kind=Kind.TEXT, longest=longest, required=required)
+
+
+def moment(name: str, *, required: bool = False) -> Column:
+    """Return a column of times."""
+    return Column(name=name, kind=Kind.INSTANT, required=required)
+
+
+def word(name: str, *words: str, required: bool = False) -> Column:
+    """Return a column of one of some words."""
+    return Column(name=name, kind=Kind.WORD, words=words, required=required)
+
+
+def positive(name: str, *, required: bool = False) -> Column:
+    """Return a column of numbers above 0."""
+    return Column(name=name, kind=Kind.NUMBER, above=0, below=1e300, required=required)
+
+
+def within(name: str, least: float, most: float, *, required: bool = False) -> Column:
+    """Return a column of numbers between two ends."""
+    return Column(name=name, kind=Kind.NUMBER, least=least, most=most, required=required)
+
+
+def share(name: str) -> Column:
+    """Return a column of shares, from 0 to below 100 %."""
+    return Column(name=name, kind=Kind.NUMBER, least=0, below=100)

@@ -148,11 +148,12 @@ def _write(
     connection: sa.Connection, card: InstrumentCard, filed: CertifiedAs, asked: Certified, *, now: datetime
 ) -> None:
     own = {"instrument_id": card.id, "at": filed.at, "due_at": filed.due_at, "entered_at": now}
-    number = insert_row(
+    insert_row(
         connection, Calibration, {**own, "as_found_pct": filed.as_found_pct, "certificate": asked.certificate}
     )
     detail = {
-        "calibration_id": number,
+        "instrument_id": card.id,
+        "at": filed.at,
         "certified_by": asked.certified_by,
         "as_found": asked.as_found,
         "tolerance_pct": filed.tolerance_pct,

@@ -9,36 +9,16 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from stability.services.columns import Column, Kind, TableSpec
+from stability.services.columns import moment as _time
+from stability.services.columns import named as _name
+from stability.services.columns import positive as _positive
+from stability.services.columns import share as _share
+from stability.services.columns import text as _text
+from stability.services.columns import within as _within
+from stability.services.columns import word as _word
+from stability.services.tables_instruments import DESCRIBING, TOLD
 
 __all__ = ["TABLES"]
-
-
-def _name(name: str, *, required: bool = False, longest: int = 200) -> Column:
-    return Column(name=name, kind=Kind.NAME, required=required, longest=longest)
-
-
-def _text(name: str, longest: int, *, required: bool = False) -> Column:
-    return Column(name=name, kind=Kind.TEXT, longest=longest, required=required)
-
-
-def _time(name: str, *, required: bool = False) -> Column:
-    return Column(name=name, kind=Kind.INSTANT, required=required)
-
-
-def _word(name: str, *words: str, required: bool = False) -> Column:
-    return Column(name=name, kind=Kind.WORD, words=words, required=required)
-
-
-def _positive(name: str, *, required: bool = False) -> Column:
-    return Column(name=name, kind=Kind.NUMBER, above=0, below=1e300, required=required)
-
-
-def _within(name: str, least: float, most: float, *, required: bool = False) -> Column:
-    return Column(name=name, kind=Kind.NUMBER, least=least, most=most, required=required)
-
-
-def _share(name: str) -> Column:
-    return Column(name=name, kind=Kind.NUMBER, least=0, below=100)
 
 
 _CLASSES = (
@@ -51,7 +31,6 @@ _CLASSES = (
     "alcohol",
     "other",
 )
-_INSTRUMENTS = ("rotational", "cup", "balance", "thermometer", "refractometer", "titrator")
 _ENTERED = _time("entered_at")
 _NOTE = _text("note", 2000)
 _SAMPLE = _name("sample", required=True, longest=60)
@@ -100,15 +79,7 @@ _ALL = (
             _name("stand_in"),
         ),
     ),
-    TableSpec(
-        "instruments",
-        (
-            _name("instrument", required=True),
-            _word("kind", *_INSTRUMENTS, required=True),
-            _positive("full_scale_mpas"),
-            _positive("factor"),
-        ),
-    ),
+    *DESCRIBING,
     TableSpec(
         "samples",
         (
@@ -209,26 +180,7 @@ _ALL = (
             _ENTERED,
         ),
     ),
-    TableSpec(
-        "calibrations",
-        (
-            _name("instrument", required=True),
-            _time("at", required=True),
-            _time("due_at", required=True),
-            _within("as_found_pct", -1000, 1000),
-            _name("certificate"),
-        ),
-    ),
-    TableSpec(
-        "oil_checks",
-        (
-            _name("instrument", required=True),
-            _time("at", required=True),
-            _positive("certified_mpas", required=True),
-            _positive("read_mpas", required=True),
-            _name("operator", required=True),
-        ),
-    ),
+    *TOLD,
 )
 
 TABLES: Mapping[str, TableSpec] = MappingProxyType({spec.name: spec for spec in _ALL})

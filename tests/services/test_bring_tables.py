@@ -42,8 +42,21 @@ EVERYTHING = {
     "2025-03-21T08:00+01:00,oil,,,,\n",
     "calibrations": "instrument,at,due_at,as_found_pct,certificate\nVIS-1,2025-01-10,2026-01-10,0.2,C-17\n",
     "oil_checks": "instrument,at,certified_mpas,read_mpas,operator\nVIS-1,2025-03-11T09:30+01:00,412,415,Mira O.\n",
+    "instrument_facts": "instrument,at,torque_constant,speeds_rpm,follows,cup_factor,limit_pct,tolerance_pct,entered_at\n"
+    "VIS-1,2025-01-10,1,2 20 50,,,1.5,0.8,\nCUP-4,2025-01-10,,,Ford 4,1.012,,,\n",
+    "spindles": "instrument,spindle,at,speed_rpm,full_scale_mpas,spindle_factor,cell,volume_ml,entered_at\n"
+    "VIS-1,S2,2025-01-10,60,1000,,SSA,8,\nVIS-1,S3,2025-01-10,,,10,,,\n",
+    "oils": "oil,certified_mpas,limit_pct,temperature_c,until,entered_at\nC-400,412,1.5,23,2026-03-01,2025-01-10\n",
+    "certificates": "instrument,at,certified_by,as_found,tolerance_pct,entered_at\n"
+    "VIS-1,2025-01-10,Calibration Lab,412.8 for 412,1,\n",
+    "sentinel_checks": "instrument,at,sample,expected_mpas,read_mpas,limit_pct,operator,entered_at\n"
+    "VIS-1,2025-03-11T09:40+01:00,T1,310,312,5,Mira O.,\n",
+    "overrides": "instrument,at,person,reason,entered_at\nVIS-1,2025-03-11T09:35+01:00,Lena V.,cold bottle,\n",
+    "releases": "sample,taken_at,instrument,at,person,reason,entered_at\n"
+    "T1,2025-03-11T10:00+01:00,VIS-1,2025-03-12T10:00+01:00,Tomas B.,found within 1 %,\n",
 }  # fmt: skip
 COUNTS = {"stores": 2, "lots": 2, "people": 2, "instruments": 2, "temperatures": 2, "changes": 2}
+COUNTS |= {"instrument_facts": 2, "spindles": 2}
 
 
 def test_the_tables_that_are_tried_here_are_all_there_are() -> None:

@@ -93,16 +93,18 @@ class Calibration(SQLModel, table=True):
 class CertificateDetail(SQLModel, table=True):
     """What else a certificate says: who certified, what was found in its own words, how far it may be off.
 
-    The tolerance is kept with the certificate: a wider one typed later acquits nothing.
+    It belongs to the calibration of the same instrument and time. The tolerance is kept with it: a wider one
+    typed later acquits nothing.
     """
 
     __tablename__ = "certificate_detail"
     __table_args__ = options(
-        sa.UniqueConstraint("calibration_id"),
+        sa.UniqueConstraint("instrument_id", "at"),
         sa.CheckConstraint("tolerance_pct IS NULL OR tolerance_pct > 0", name="tolerance"),
     )
     id: int | None = Field(default=None, primary_key=True)
-    calibration_id: int = reference("calibration.id")
+    instrument_id: int = reference("instrument.id")
+    at: datetime
     certified_by: str | None = text(default=None)
     as_found: str | None = text(default=None)
     tolerance_pct: float | None = None
@@ -178,15 +180,18 @@ class SessionOverride(SQLModel, table=True):
 
 
 class ReadingRelease(SQLModel, table=True):
-    """A named person releases one conditional reading: what was known of the instrument then is accepted."""
+    """A named person releases one conditional reading: what was known of the instrument then is accepted.
+
+    The reading is told by its sample and the time of its original, as in every table that comes in.
+    """
 
     __tablename__ = "reading_release"
     __table_args__ = options(
-        sa.UniqueConstraint("reading_id", "instrument_id", "at"),
-        sa.Index("ix_reading_release_reading_id", "reading_id"),
+        sa.UniqueConstraint("sample_id", "taken_at", "instrument_id", "at"),
     )
     id: int | None = Field(default=None, primary_key=True)
-    reading_id: int = reference("reading.id")
+    sample_id: int = reference("sample.id")
+    taken_at: datetime
     instrument_id: int = reference("instrument.id")
     at: datetime
     person: str = text()

@@ -31,6 +31,28 @@ def upgrade() -> None:
         sqlite_strict=True,
     )
     op.create_table(
+        "certificate_detail",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("instrument_id", sa.Integer(), nullable=False),
+        sa.Column("at", sqlmodel.sql.sqltypes.UTCDateTime(), nullable=False),
+        sa.Column("certified_by", sqlmodel.sql.sqltypes.AutoString(length=200), nullable=True),
+        sa.Column("as_found", sqlmodel.sql.sqltypes.AutoString(length=200), nullable=True),
+        sa.Column("tolerance_pct", sa.Float(), nullable=True),
+        sa.Column("entered_at", sqlmodel.sql.sqltypes.UTCDateTime(), nullable=False),
+        sa.CheckConstraint(
+            "tolerance_pct IS NULL OR tolerance_pct > 0", name=op.f("ck_certificate_detail_tolerance")
+        ),
+        sa.ForeignKeyConstraint(
+            ["instrument_id"],
+            ["instrument.id"],
+            name=op.f("fk_certificate_detail_instrument_id_instrument"),
+            ondelete="RESTRICT",
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_certificate_detail")),
+        sa.UniqueConstraint("instrument_id", "at", name=op.f("uq_certificate_detail_instrument_id_at")),
+        sqlite_strict=True,
+    )
+    op.create_table(
         "instrument_fact",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("instrument_id", sa.Integer(), nullable=False),
@@ -145,30 +167,10 @@ def upgrade() -> None:
         sqlite_strict=True,
     )
     op.create_table(
-        "certificate_detail",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("calibration_id", sa.Integer(), nullable=False),
-        sa.Column("certified_by", sqlmodel.sql.sqltypes.AutoString(length=200), nullable=True),
-        sa.Column("as_found", sqlmodel.sql.sqltypes.AutoString(length=200), nullable=True),
-        sa.Column("tolerance_pct", sa.Float(), nullable=True),
-        sa.Column("entered_at", sqlmodel.sql.sqltypes.UTCDateTime(), nullable=False),
-        sa.CheckConstraint(
-            "tolerance_pct IS NULL OR tolerance_pct > 0", name=op.f("ck_certificate_detail_tolerance")
-        ),
-        sa.ForeignKeyConstraint(
-            ["calibration_id"],
-            ["calibration.id"],
-            name=op.f("fk_certificate_detail_calibration_id_calibration"),
-            ondelete="RESTRICT",
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_certificate_detail")),
-        sa.UniqueConstraint("calibration_id", name=op.f("uq_certificate_detail_calibration_id")),
-        sqlite_strict=True,
-    )
-    op.create_table(
         "reading_release",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("reading_id", sa.Integer(), nullable=False),
+        sa.Column("sample_id", sa.Integer(), nullable=False),
+        sa.Column("taken_at", sqlmodel.sql.sqltypes.UTCDateTime(), nullable=False),
         sa.Column("instrument_id", sa.Integer(), nullable=False),
         sa.Column("at", sqlmodel.sql.sqltypes.UTCDateTime(), nullable=False),
         sa.Column("person", sqlmodel.sql.sqltypes.AutoString(length=200), nullable=False),
@@ -181,20 +183,21 @@ def upgrade() -> None:
             ondelete="RESTRICT",
         ),
         sa.ForeignKeyConstraint(
-            ["reading_id"],
-            ["reading.id"],
-            name=op.f("fk_reading_release_reading_id_reading"),
+            ["sample_id"],
+            ["sample.id"],
+            name=op.f("fk_reading_release_sample_id_sample"),
             ondelete="RESTRICT",
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_reading_release")),
         sa.UniqueConstraint(
-            "reading_id", "instrument_id", "at", name=op.f("uq_reading_release_reading_id_instrument_id_at")
+            "sample_id",
+            "taken_at",
+            "instrument_id",
+            "at",
+            name=op.f("uq_reading_release_sample_id_taken_at_instrument_id_at"),
         ),
         sqlite_strict=True,
     )
-    with op.batch_alter_table("reading_release", schema=None) as batch_op:
-        batch_op.create_index("ix_reading_release_reading_id", ["reading_id"], unique=False)
-
     with op.batch_alter_table("reading", schema=None) as batch_op:
         batch_op.add_column(sa.Column("uncertainty_mpas", sa.Float(), nullable=True))
 
