@@ -25,7 +25,7 @@ _LONGEST_REASON = 500
 # A negative number would be taken for an option; it shall be refused as the number that it is.
 @click.command("log", context_settings={"ignore_unknown_options": True})
 @with_app(as_json=True, person=True)
-@click.argument("sample")
+@click.argument("sample", required=False)
 @click.argument("value", required=False)
 @click.option(
     "--at", metavar="TIME", help="When it was taken (ISO 8601, local without an offset); default now."
@@ -48,16 +48,28 @@ _LONGEST_REASON = 500
     "--keep", "keep_reason", metavar="REASON", help="Keep the reading although it is doubted, and why."
 )
 @click.option("--strict", is_flag=True, help="Do not store a doubted reading (exit code 2).")
-def command(app: App, value: str | None, at: str | None, **given: Any) -> None:
+@click.option("--round", "guided", is_flag=True, help="Walk today's list and ask for each tin.")
+@click.option("--store", metavar="STORE", help="With --round: only the tins of this store.")
+def command(app: App, value: str | None, at: str | None, guided: bool, **given: Any) -> None:
     """Log a reading of SAMPLE: its viscosity VALUE in mPa·s (>50000 for over-range), torque, cup or grade.
 
-    A doubted reading asks on a terminal; elsewhere it is stored and the doubt is said.
+    A doubted reading asks on a terminal; elsewhere it is stored and the doubt is said. --round takes short
+    answers tin by tin, such as "345 41.2 23.1C g0"; ? shows them.
 
     Example: stability log 0417-K 398 --temp 23.1 --grade 0
+
+    Example: stability log --round
     """
+    store = given.pop("store")
+    if guided:
+        _round(app, store, (value, at, *given.values()))
+        return
+    _refuse_options((given["sample"], value))
+    if given["sample"] is None or store is not None:
+        missing = "Missing argument 'SAMPLE'." if store is None else "--store goes with --round."
+        raise click.UsageError(missing, ctx=click.get_current_context())
     from stability.services.entry import ReadingEntry
 
-    _refuse_options((given["sample"], value))
     keep_reason, strict = given.pop("keep_reason"), given.pop("strict")
     if keep_reason is not None and not 0 < len(keep_reason.strip()) <= _LONGEST_REASON:
         raise InputError(f"--keep wants a reason of 1 to {_LONGEST_REASON} characters")
@@ -72,6 +84,14 @@ def command(app: App, value: str | None, at: str | None, **given: Any) -> None:
     _tell(app, entry, logged)
     if logged.answer is None and logged.stored and keep_reason is not None:
         warn("nothing was doubted: the reason was not needed and is not stored")
+
+
+def _round(app: App, store: str | None, other: tuple[Any, ...]) -> None:
+    if app.as_json or any(given not in (None, False) for given in other):
+        raise click.UsageError("--round asks for all itself; only --store, --person and --db go with it.")
+    from stability.cli.round import walk
+
+    walk(app, store=store)
 
 
 def _refuse_options(words: tuple[str | None, ...]) -> None:

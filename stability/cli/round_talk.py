@@ -1,0 +1,149 @@
+"""Talking to somebody at a bench terminal: lines of its width, plain letters where it knows no others.
+
+Echoes go to stdout, all else to stderr. A lost terminal and a stop by hand end the talk, never the data.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import signal
+import sys
+import textwrap
+import threading
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import IO, Any
+
+import click
+
+from stability.board.text import clean, plain_ascii
+
+__all__ = ["EndedError", "HangUpError", "Talk", "heard", "talk_here"]
+
+_PLAIN_TERMINALS = ("dumb", "vt52", "vt100", "vt102", "vt220", "vt320", "unknown")
+_WIDEST = 100
+_SLIM = 80
+_LONGEST_LINE = 2000
+
+
+class EndedError(Exception):
+    """No more input comes: the terminal is at its end."""
+
+
+class HangUpError(EndedError):
+    """The terminal is gone."""
+
+
+@dataclass(slots=True)
+class Talk:
+    """One terminal; `typed` says that a person's keys are echoed by it."""
+
+    width: int = _SLIM
+    ascii_only: bool = False
+    colour: bool = False
+    typed: bool = True
+
+    def say(self, text: str, *, indent: int = 0) -> None:
+        """Say something that is data, on stdout."""
+        self._put(text, sys.stdout, indent, None)
+
+    def tell(self, text: str, *, indent: int = 0, colour: str | None = None) -> None:
+        """Say something beside the data, on stderr; the colour only helps, words carry it."""
+        self._put(text, sys.stderr, indent, colour)
+
+    def show(self, lines: Sequence[str]) -> None:
+        """Show lines that are set already, none longer than a screen."""
+        for line in lines:
+            self._write(self._letters(line) + "\n", sys.stderr)
+
+    def ask(self, question: str) -> str:
+        """Return what is typed as one line without blanks around it.
+
+        Raises
+        ------
+        EndedError
+            If the input has ended.
+        """
+        self._write(self._letters(question) + "> ", sys.stderr)
+        try:
+            line = sys.stdin.readline(_LONGEST_LINE)
+        except (OSError, ValueError):  # a line that was pulled out
+            raise EndedError from None
+        if not line:
+            self._write("\n", sys.stderr)
+            raise EndedError
+        if not self.typed:
+            self._write(self._letters(clean(line.strip())) + "\n", sys.stderr)
+        return "".join(sign for sign in line if sign.isprintable()).strip()
+
+    def _put(self, text: str, stream: IO[str], indent: int, colour: str | None) -> None:
+        room = max(self.width - 1, 20)
+        lead = " " * indent
+        lines = textwrap.wrap(
+            self._letters(clean(text)),
+            room,
+            initial_indent=lead,
+            subsequent_indent=lead + "  ",
+            break_on_hyphens=False,
+        )
+        for line in lines or [""]:
+            shown = click.style(line, fg=colour, bold=True) if colour and self.colour else line
+            self._write(shown + "\n", stream)
+
+    def _letters(self, text: str) -> str:
+        return plain_ascii(text) if self.ascii_only else text
+
+    @staticmethod
+    def _write(text: str, stream: IO[str]) -> None:
+        # what cannot be shown any more is stored all the same
+        with contextlib.suppress(OSError, ValueError):
+            stream.write(text)
+            stream.flush()
+
+
+def talk_here() -> Talk:
+    """Return the terminal that this program sits at."""
+    typed = sys.stdin.isatty()
+    both = sys.stdout.isatty() and sys.stderr.isatty()
+    width = shutil.get_terminal_size((_SLIM, 24)).columns if both else _SLIM
+    plain = os.environ.get("TERM", "") in _PLAIN_TERMINALS
+    if hasattr(sys.stdin, "reconfigure"):
+        sys.stdin.reconfigure(errors="replace")  # noise on a serial line is no reason to stop
+    return Talk(
+        width=min(width, _WIDEST),
+        ascii_only=(plain and typed) or not _knows_more(),
+        colour=both and not plain and not os.environ.get("NO_COLOR"),
+        typed=typed,
+    )
+
+
+def _knows_more() -> bool:
+    """Say whether the terminal shows more than ASCII: its encoding does, and no C locale says otherwise."""
+    locale = next((os.environ[n] for n in ("LC_ALL", "LC_CTYPE", "LANG") if os.environ.get(n)), "C")
+    if locale in ("C", "POSIX") and sys.stdin.isatty():
+        return False
+    try:
+        for stream in (sys.stdout, sys.stderr):
+            "·°–²".encode(stream.encoding or "ascii")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+@contextlib.contextmanager
+def heard() -> Iterator[None]:
+    """Turn the hang-up of a terminal into `HangUpError` while the talk lasts."""
+    if not hasattr(signal, "SIGHUP") or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def hang_up(_number: int, _frame: Any) -> None:
+        raise HangUpError
+
+    before = signal.signal(signal.SIGHUP, hang_up)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGHUP, before)
