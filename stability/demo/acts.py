@@ -12,6 +12,7 @@ from datetime import datetime
 
 from stability.demo.rows import (
     CalibrationRow,
+    InstrumentFactRow,
     InstrumentRow,
     LotRow,
     OutingRow,
@@ -27,6 +28,7 @@ __all__ = [
     "CalibrationsFiled",
     "Corrected",
     "CureMeasured",
+    "InstrumentFactsFiled",
     "InstrumentsFiled",
     "LotsFiled",
     "OilChecked",
@@ -102,6 +104,14 @@ class InstrumentsFiled(Act):
     """The instruments of the cell."""
 
     rows: tuple[InstrumentRow, ...]
+    person: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentFactsFiled(Act):
+    """What the cups of the laboratory follow."""
+
+    rows: tuple[InstrumentFactRow, ...]
     person: str
 
 

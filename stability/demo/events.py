@@ -77,7 +77,7 @@ PINNED_READINGS: dict[tuple[Cell, int], tuple[float, float]] = {
 PINNED_FACTORS: dict[Cell, float] = {("A7", "OVN-50", 1): 0.98, ("A7", "OVN-50", 2): 1.0}
 """Rate factors of tins whose gel day the script needs."""
 
-PINNED_CUPS: dict[tuple[Cell, int], tuple[str, float]] = {(("A4", "ROOM-23", 1), 112): ("Ford 4", 87.0)}
+PINNED_CUPS: dict[tuple[Cell, int], tuple[str, float]] = {(("A4", "ROOM-23", 1), 112): ("CUP-4", 87.0)}
 
 NOISELESS_CURES = frozenset({("A4", "ROOM-23")})
 """The drying times of E14 stand at 1.24, 1.43 and 1.67 times the control without noise."""

@@ -11,6 +11,7 @@ from dataclasses import replace
 from stability.demo.acts import (
     Act,
     CalibrationsFiled,
+    InstrumentFactsFiled,
     InstrumentsFiled,
     LotsFiled,
     OilChecked,
@@ -30,6 +31,7 @@ from stability.demo.measure import OIL_MPAS, oil_reading
 from stability.demo.rows import CalibrationRow, SampleRow
 from stability.demo.schedule import LATE_DAY, PLANNED_DAYS, Tin, placed_at, tins
 from stability.demo.stage import (
+    CUPS,
     INSTRUMENTS,
     INVENTED,
     LOTS,
@@ -83,6 +85,7 @@ def beginning() -> Iterator[Act]:
     yield PeopleFiled(rows=PEOPLE, person=_QA, entered_at=instant(-1, 9, 0))
     yield StoresFiled(rows=STORES, person=_QA, entered_at=instant(-1, 9, 5))
     yield InstrumentsFiled(rows=INSTRUMENTS, person=_QA, entered_at=instant(-1, 9, 10))
+    yield InstrumentFactsFiled(rows=CUPS, person=_QA, entered_at=instant(-1, 9, 10))
     yield ThinnersFiled(rows=THINNERS, person=_FORMULATOR, entered_at=instant(-1, 9, 20))
     yield LotsFiled(rows=LOTS, person=_FORMULATOR, entered_at=instant(-1, 9, 25))
     yield StudyFiled(code=STUDY_CODE, text=study_toml(), person=_FORMULATOR, entered_at=instant(-1, 9, 30))

@@ -23,6 +23,7 @@ from stability.services.end import end_sample
 from stability.services.entry import ReadingEntry
 from stability.services.notes import note_act
 from stability.services.record import log_reading, note_refusal, refuse
+from stability.services.release import Wanted, release
 from stability.services.studies import file_study
 from stability.services.sweep import sweep
 
@@ -169,14 +170,8 @@ def _oil(records: Any, act: acts.OilChecked) -> None:
 
 
 def _released(records: Any, act: acts.ReadingsReleased) -> None:
-    note_act(
-        records,
-        at=act.entered_at,
-        person=act.person,
-        verb="released readings",
-        subject=act.instrument,
-        details={"from": act.from_at, "to": act.to_at, "reason": act.reason},
-    )
+    wanted = Wanted(instrument=act.instrument, since=act.from_at, until=act.to_at)
+    release(records, wanted, reason=act.reason, person=act.person, now=act.entered_at)
 
 
 _DOORS: Mapping[type[acts.Act], Callable[[Any, Any], None]] = {
@@ -186,6 +181,7 @@ _DOORS: Mapping[type[acts.Act], Callable[[Any, Any], None]] = {
     acts.ThinnersFiled: _files("thinners"),
     acts.LotsFiled: _files("lots"),
     acts.InstrumentsFiled: _files("instruments"),
+    acts.InstrumentFactsFiled: _files("instrument_facts"),
     acts.CalibrationsFiled: _files("calibrations"),
     acts.SamplesPlaced: _files("samples"),
     acts.TemperaturesLogged: _temperatures,

@@ -11,6 +11,7 @@ from datetime import datetime
 
 __all__ = [
     "CalibrationRow",
+    "InstrumentFactRow",
     "InstrumentRow",
     "LotRow",
     "OutingRow",
@@ -73,6 +74,15 @@ class InstrumentRow:
     kind: str
     full_scale_mpas: float | None = None
     factor: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentFactRow:
+    """One row of the table `instrument_facts`: which standard cup a flow cup follows."""
+
+    instrument: str
+    at: datetime
+    follows: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,10 +9,11 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from stability.demo.rows import InstrumentRow, LotRow, PersonRow, StoreRow, ThinnerRow
+from stability.demo.rows import InstrumentFactRow, InstrumentRow, LotRow, PersonRow, StoreRow, ThinnerRow
 
 __all__ = [
     "CLOSED_DATES",
+    "CUPS",
     "DAY_0",
     "INSTRUMENTS",
     "INVENTED",
@@ -79,6 +80,10 @@ INSTRUMENTS = (
     InstrumentRow(instrument="REF-1", kind="refractometer"),
     InstrumentRow(instrument="KF-1", kind="titrator"),
     InstrumentRow(instrument="TP-ref", kind="thermometer"),
+)
+CUPS = (
+    InstrumentFactRow(instrument="CUP-4", at=instant(-1, 9, 10), follows="Ford 4"),
+    InstrumentFactRow(instrument="CUP-5", at=instant(-1, 9, 10), follows="Ford 5"),
 )
 
 

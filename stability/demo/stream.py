@@ -109,7 +109,7 @@ def _slips(readings: dict[tuple[str, int], ReadingTaken]) -> Iterator[Act]:
             {"viscosity_mpas": 4120.0, "torque_pct": None, "speed_rpm": None},
             "ten times the last one",
         ),
-        (wrong_cup, {"cup": "Ford 4", "efflux_s": 28.0}, "the cup contradicts the spindle: wrong cup"),
+        (wrong_cup, {"cup": "CUP-4", "efflux_s": 28.0}, "the cup contradicts the spindle: wrong cup"),
     ):
         at = right.entered_at - timedelta(seconds=30)
         yield RefusedAttempt(reading=replace(right, **typed, entered_at=at), because=because, entered_at=at)

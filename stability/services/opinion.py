@@ -140,6 +140,8 @@ def _echo(case: Case, band: Band | None, *, now: datetime, zone: ZoneInfo) -> st
         first = case.numbers[0] if case.numbers else None
         text = echo(said, value.viscosity_mpas, initial_mpas=first, band=band, gel=words)
         text += _at_reference(value.viscosity_mpas, case.entry.temperature_c, case.sample.level_pct)
+        if value.uncertainty_mpas is not None:
+            text += f"; ± {significant(value.uncertainty_mpas, 2)} mPa·s by the torque sensor"
     else:
         bound = value_words(value.viscosity_mpas, True, None) if value.over_range else None
         text = f"{said}: {', '.join(part for part in (bound, words) if part)}"

@@ -168,7 +168,7 @@ def test_the_drifting_probe_is_rebased_after_its_log_was_brought_in():
 
 def test_a_slip_of_a_factor_of_ten_is_tried_before_the_right_value():
     tenfold, cup = of(RefusedAttempt)
-    assert (tenfold.reading.viscosity_mpas, cup.reading.cup, cup.reading.efflux_s) == (4120.0, "Ford 4", 28.0)
+    assert (tenfold.reading.viscosity_mpas, cup.reading.cup, cup.reading.efflux_s) == (4120.0, "CUP-4", 28.0)
     right = read("A9", "ROOM-23", 1, 7)
     assert right.viscosity_mpas == 412.0
     assert tenfold.entered_at < right.entered_at
