@@ -200,10 +200,17 @@ def _ways(torque_pct: float, speed_rpm: float | None) -> Iterator[str]:
 
 
 def accepted_range(
-    full_scale: float, certified_mpas: float, *, certificate_pct: float = 1.0
+    full_scale: float,
+    certified_mpas: float,
+    *,
+    certificate_pct: float = 1.0,
+    sensor_share: float = SENSOR_SHARE,
 ) -> tuple[float, float]:
-    """Return what may be read on a certified oil: ± 1 % of full scale ± the oil's own tolerance."""
-    allowance = SENSOR_SHARE * full_scale + certified_mpas * certificate_pct / 100
+    """Return what may be read on a certified oil: ± 1 % of full scale ± the oil's own tolerance.
+
+    `sensor_share` is that of the sensor, 0.01 for spindles and 0.02 for cone and plate.
+    """
+    allowance = sensor_share * full_scale + certified_mpas * certificate_pct / 100
     return certified_mpas - allowance, certified_mpas + allowance
 
 

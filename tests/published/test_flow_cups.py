@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stability.bench.cups import CUPS, cup_named, efflux_s, kinematic_viscosity
+from stability.bench.cups import CUPS, OwnCup, cup_for, cup_named, efflux_s, kinematic_viscosity
+from stability.bench.determinations import REPEATABILITY_FACTOR
 from stability.errors import InputError
 
 ISO_AND_DIN = {
@@ -28,6 +29,55 @@ FORD = {
     80: (22.05, 89.28, 169.600, 290.714, 943.8),
     100: (31.85, 118.08, 215.800, 367.714, 1185.8),
 }
+
+
+EQUATIONS = {
+    # ν [mm²/s] of t [s], window [s], temperature [°C]; two copies each unless said
+    "ISO 3": (lambda t: 0.443 * t - 200 / t, 30, 100, 23),  # ISO 2431, formula clause
+    "ISO 4": (lambda t: 1.37 * t - 200 / t, 30, 100, 23),
+    "ISO 5": (lambda t: 3.28 * t - 220 / t, 30, 100, 23),  # one copy
+    "ISO 6": (lambda t: 6.90 * t - 570 / t, 30, 100, 23),
+    "DIN 4": (lambda t: 4.57 * t - 452 / t, 25, 150, 23),  # DIN 53211, withdrawn; 20 or 23 °C is disputed
+    "Ford 1": (lambda t: 0.49 * (t - 35.0), 55, 100, 25),  # ASTM D1200-94(2005), 11.2
+    "Ford 2": (lambda t: 1.44 * (t - 18.0), 40, 100, 25),
+    "Ford 3": (lambda t: 2.31 * (t - 6.58), 20, 100, 25),
+    "Ford 4": (lambda t: 3.85 * (t - 4.49), 20, 100, 25),
+    "Ford 5": (lambda t: 12.1 * (t - 2.00), 20, 100, 25),
+    "Zahn 1": (lambda t: 1.1 * (t - 29), 35, 80, 25),  # ASTM D4212
+    "Zahn 2": (lambda t: 3.5 * (t - 14), 20, 80, 25),
+    "Zahn 3": (lambda t: 11.7 * (t - 7.5), 20, 80, 25),
+    "Zahn 4": (lambda t: 14.8 * (t - 5), 20, 80, 25),
+    "Zahn 5": (lambda t: 23 * t, 20, 80, 25),
+    "Shell 1": (lambda t: 0.226 * (t - 13), 20, 80, 25),
+    "Shell 2": (lambda t: 0.576 * (t - 5), 20, 80, 25),  # disputed: one code table has 0.567
+    "Shell 2.5": (lambda t: 0.925 * (t - 3), 20, 80, 25),
+    "Shell 3": (lambda t: 1.51 * (t - 2), 20, 80, 25),
+    "Shell 3.5": (lambda t: 2.17 * (t - 1.5), 20, 80, 25),
+    "Shell 4": (lambda t: 3.45 * (t - 1), 20, 80, 25),
+    "Shell 5": (lambda t: 6.5 * (t - 1), 20, 80, 25),
+    "Shell 6": (lambda t: 16.2 * (t - 0.5), 20, 80, 25),
+    "Tu-4": (lambda t: (t - 6) / 0.2231, 23, 150, 25),  # instrument makers' pages; 23 or 25 °C
+}
+
+
+@pytest.mark.parametrize("name", EQUATIONS)
+def test_every_equation_with_its_window_and_temperature(name):
+    equation, shortest_s, longest_s, temperature_c = EQUATIONS[name]
+    cup = CUPS[name]
+    assert (cup.shortest_s, cup.longest_s, cup.temperature_c) == (shortest_s, longest_s, temperature_c)
+    for time_s in (shortest_s, (shortest_s + longest_s) / 2, longest_s - 0.1):
+        assert kinematic_viscosity(name, time_s) == pytest.approx(equation(time_s), rel=1e-12)
+
+
+def test_the_equations_are_those_of_all_cups_and_no_cup_without_a_source_is_known():
+    assert set(EQUATIONS) == set(CUPS)
+    for unknown in (
+        "AFNOR 4",
+        "NF 4",
+        "ISO 8",
+    ):  # not found in print; the 8 mm cup is a maker's, not ISO 2431
+        with pytest.raises(InputError, match="no flow cup is called"):
+            cup_named(unknown)
 
 
 @pytest.mark.parametrize("time_s", ISO_AND_DIN)
@@ -87,6 +137,7 @@ def test_inverse_values(cup, viscosity, time_s):
         ("ISO 4", (21, 120), (19, 163)),
         ("ISO 6", (17, 120), (84, 823)),
     ],
+    ids=["3 mm", "4 mm", "6 mm"],
 )
 def test_equations_meet_the_ranges_a_cup_maker_prints(cup, times_s, printed):
     values = [cup_named(cup).viscosity(time_s) for time_s in times_s]
@@ -97,6 +148,24 @@ def test_disputed_lower_end_of_din_4():
     """A seller prints 112 mm²/s at 25 s; the standard's equation gives 96, and the equation is followed."""
     assert kinematic_viscosity("DIN 4", 25) == pytest.approx(96.17, abs=0.01)
     assert abs(112 / kinematic_viscosity("DIN 4", 25) - 1) > 0.15
+
+
+def test_disputed_range_of_ford_2():
+    """A seller's table has 25 to 120 mm²/s for 37 to 120 s, a fit of its own; D1200 gives 27.4 to 146.9."""
+    values = [CUPS["Ford 2"].viscosity(time_s) for time_s in (37, 120)]
+    assert values == pytest.approx([27.4, 146.9], abs=0.05)
+    assert values[1] / 120 > 1.2
+
+
+def test_disputed_orifices_of_the_ford_cups_enter_nothing():
+    """1.9 2.53 3.4 4.12 5.2 mm in one list, 2.1 2.8 3.4 4.1 5.8 mm at sellers: only the equations count."""
+    assert not any(hasattr(cup, "orifice_mm") for cup in CUPS.values())
+
+
+def test_precision_of_dip_cups_is_consistent_with_its_own_limits():
+    """ASTM D4212, 13: CV 3.7 % within, 11.5 % between laboratories; limits 11 % and 33 %, about 2.8 CV."""
+    limits = [REPEATABILITY_FACTOR * cv for cv in (3.7, 11.5)]
+    assert limits == pytest.approx([11, 33], abs=1.0)
 
 
 @pytest.mark.parametrize("name", CUPS)
@@ -115,8 +184,9 @@ def test_the_tu_4_window_is_open_above():
 def test_sensitivity_at_the_lower_limit():
     """A timing error of 1 % is 1.4 % at 30 s in the 4 mm cup (recomputed from the equation)."""
     cup = CUPS["ISO 4"]
-    relative = (cup.viscosity(30.03) / cup.viscosity(30) - 1) / 0.001
-    assert relative == pytest.approx(1.387, abs=0.003)
+    for time_s, printed in ((30, 1.387), (50, 1.124), (100, 1.030)):
+        relative = (cup.viscosity(time_s * 1.001) / cup.viscosity(time_s) - 1) / 0.001
+        assert relative == pytest.approx(printed, abs=0.003)
 
 
 def test_a_time_outside_names_the_cup_that_would_do():
@@ -131,6 +201,24 @@ def test_a_time_outside_names_the_cup_that_would_do():
 @pytest.mark.parametrize("name", ["iso4", "ISO  4", "Iso-4", "shell2.5", "TU-4", "tu 4"])
 def test_names_are_forgiving(name):
     assert cup_named(name).name in {"ISO 4", "Shell 2.5", "Tu-4"}
+
+
+def test_a_time_outside_names_the_laboratory_s_own_cup_first():
+    own = [OwnCup("CUP-4", "Ford 4"), OwnCup("CUP-5", "Ford 5", 1.02)]
+    with pytest.raises(InputError) as refused:
+        kinematic_viscosity("Ford 4", 120, own=own)
+    assert refused.value.hint == "CUP-5 would take about 38 s"
+    with pytest.raises(InputError) as refused:
+        kinematic_viscosity("Ford 4", 120, own=own[:1])
+    assert refused.value.hint == "Ford 5 would take about 39 s"
+
+
+def test_an_own_cup_goes_there_and_back_with_its_factor():
+    cup = OwnCup("CUP-5", "Ford 5", 1.02)
+    assert cup.viscosity(40) == pytest.approx(459.8 * 1.02)
+    assert cup.time(cup.viscosity(40)) == pytest.approx(40)
+    assert cup_for(460, [OwnCup("CUP-4", "Ford 4"), cup]) == cup
+    assert cup_for(460, [cup], but="CUP-5") is None
 
 
 def test_unknown_cups_and_impossible_times():
