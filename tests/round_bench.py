@@ -55,6 +55,7 @@ TINS = {
     "acetate room": _Tin("7XDN", "1-methoxy-2-propyl acetate", "ROOM-23", (320, 325, 329), 334),
     "xylene oven": _Tin("P7YE", "xylene", "OVN-50", (310, 313, 317), 322),
     "acetate oven": _Tin("66JE", "1-methoxy-2-propyl acetate", "OVN-50", (320, 357, 403), 481),
+    "xylene tomorrow": _Tin("D6YH", "xylene", "OVN-40", (310, 312, 313), 315),
     "tomorrow": _Tin("26NR", "1-methoxy-2-propyl acetate", "OVN-40", (320, 335, 355), 370),
 }
 

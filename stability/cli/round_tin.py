@@ -120,7 +120,7 @@ class TinTalk:
                 self._hear(typed, asked)
             if self.set_aside:
                 return False
-            if another_wanted(self.said.answer) and "third" not in self.said.passed:
+            while another_wanted(self.said.answer) and "third" not in self.said.passed:
                 self._third()
             following = still_asked(self.visit, self.said)
             if following is None:
@@ -132,6 +132,7 @@ class TinTalk:
 
     def _third(self) -> None:
         typed = self.talk.ask(f"{apart_words(self.said.answer)}: a third, fresh filling")
+        _leave_on(typed)
         if typed == "-":
             self.said = self.said.passing("third")
             return
@@ -143,10 +144,7 @@ class TinTalk:
     def _hear(self, typed: str, asked: Asked | str) -> None:
         word, _, rest = typed.partition(" ")
         act = word.casefold()
-        if act in QUIT:
-            raise QuitError
-        if act in {"back", "skip", "undo"}:
-            raise BackError
+        _leave_on(act)
         if not act:
             return
         if act in ("?", "help"):
@@ -178,8 +176,8 @@ class TinTalk:
         for line in lines:
             self.talk.tell(f"caution: {line}", colour="red")
         self.talk.tell(_STANDING)
-        typed = self.talk.ask("it stays closed: Enter; the site's responsible person has it opened: opened")
-        opened = typed.casefold() == "opened"
+        self.talk.tell("Enter leaves it closed; type opened if the site's responsible person has it opened.")
+        opened = self.talk.ask("closed").casefold() == "opened"
         sample, now = self.visit.sample.sample, self.clock()
         acknowledge(self.app.records, sample, Act.OPEN, lines, person=self.person, now=now)
         note_bulged(self.app.records, sample, opened=opened, person=self.person, now=now)
@@ -286,3 +284,12 @@ class TinTalk:
             self.talk.tell(f"not taken: {fault}", colour="yellow")
         if exc.hint:
             self.talk.tell(f"hint: {exc.hint}")
+
+
+def _leave_on(typed: str) -> None:
+    """Leave the tin, or the round, where one of the words for it was typed."""
+    act = typed.casefold()
+    if act in QUIT:
+        raise QuitError
+    if act in ("back", "skip", "undo"):
+        raise BackError
