@@ -40,7 +40,7 @@ def command(
 
     Example: stability release VIS-1 --reason "certified, as found +0.8 %" --person "Tomas B."
     """
-    from stability.services.instruments_words import moment_words, touched_lines
+    from stability.services.instruments_words import counted, moment_words, touched_lines
     from stability.services.release import Wanted, impact, release
 
     wanted = Wanted(
@@ -62,7 +62,7 @@ def command(
 
     def text() -> str:
         count = len({reading.reading_id for reading in done.readings})
-        lines = [f"{count} readings released by {done.person}: {done.reason}"]
+        lines = [f"{counted(count, 'reading')} released by {done.person}: {done.reason}"]
         for reading in done.readings:
             taken = moment_words(reading.taken_at, app.zone)
             lines.append(f"  {reading.sample} {taken}; {reading.instrument}: {'; '.join(reading.says)}")

@@ -174,7 +174,11 @@ def _facts(connection: sa.Connection, ids: Sequence[int], at: datetime) -> dict[
 def _ranges(connection: sa.Connection, ids: Sequence[int], at: datetime) -> dict[int, tuple[RangeRow, ...]]:
     names = RangeRow.__slots__
     found: dict[int, dict[tuple[str, float | None], RangeRow]] = {}
-    for row in _in_force(connection, _range, ids, at):
+    rows = _in_force(connection, _range, ids, at)
+    earlier = {(row["instrument_id"], row["spindle"]) for row in rows if row["at"] <= at}
+    for row in rows:
+        if row["at"] > at and (row["instrument_id"], row["spindle"]) in earlier:
+            continue
         typed = RangeRow(**{name: row[name] for name in names})
         found.setdefault(row["instrument_id"], {})[typed.spindle, typed.speed_rpm] = typed
     return {number: tuple(own.values()) for number, own in found.items()}

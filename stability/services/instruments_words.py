@@ -15,7 +15,15 @@ from stability.services.instruments_list import InstrumentLine
 from stability.services.release import Impact, Touched
 from stability.units import significant
 
-__all__ = ["certified_words", "chart_lines", "checked_lines", "list_lines", "moment_words", "touched_lines"]
+__all__ = [
+    "certified_words",
+    "chart_lines",
+    "checked_lines",
+    "counted",
+    "list_lines",
+    "moment_words",
+    "touched_lines",
+]
 
 _HALF_WIDTH = 10
 
@@ -24,6 +32,15 @@ def moment_words(at: datetime, zone: ZoneInfo, *, day: bool = False) -> str:
     """Return an instant as one says it: "4 Mar 2025 09:45", or the day alone."""
     local = at.astimezone(zone)
     return f"{local.day} {local:%b %Y}" + ("" if day else f" {local:%H:%M}")
+
+
+def counted(number: int, word: str) -> str:
+    """Return so many of a thing.
+
+    >>> counted(1, "reading"), counted(2, "reading")
+    ('1 reading', '2 readings')
+    """
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
 def list_lines(lines: tuple[InstrumentLine, ...], zone: ZoneInfo) -> Iterator[str]:
@@ -38,7 +55,7 @@ def list_lines(lines: tuple[InstrumentLine, ...], zone: ZoneInfo) -> Iterator[st
             checked = moment_words(check.at, zone, day=True)
             parts.append(f"{check.kind.value} {check.off_pct:+.1f} % on {checked}")
         parts += [f"HELD: {line.held}"] if line.held else []
-        parts += [f"{line.conditional} conditional readings"] if line.conditional else []
+        parts += [counted(line.conditional, "conditional reading")] if line.conditional else []
         yield f"{line.card.instrument}: {'; '.join(parts)}"
 
 
@@ -97,16 +114,16 @@ def _picture(share: float) -> str:
 def touched_lines(found: Impact, zone: ZoneInfo) -> Iterator[str]:
     """Yield what rests on instruments that were found out: readings, forecasts, statements."""
     waiting = len(found.conditional)
-    yield f"{len(found.readings)} readings touched, {waiting} conditional"
+    yield f"{counted(len(found.readings), 'reading')} touched, {waiting} conditional"
     for reading in found.readings:
         state = "conditional" if reading.conditional else "released"
         yield f"  {_reading_words(reading, zone)}: {state}; {reading.instrument}: {'; '.join(reading.says)}"
-    yield f"{sum(each.count for _, each in found.forecasts)} forecasts touched"
+    yield f"{counted(sum(each.count for _, each in found.forecasts), 'forecast')} touched"
     for words, forecast in found.forecasts:
         first = moment_words(forecast.first_at, zone, day=True)
         last = moment_words(forecast.last_at, zone, day=True)
         yield f"  {words}: {forecast.count}, {first} to {last}"
-    yield f"{len(found.statements)} statements touched"
+    yield f"{counted(len(found.statements), 'statement')} touched"
     for words, statement in found.statements:
         made = moment_words(statement.made_at, zone, day=True)
         step = f", {statement.step}" if statement.step else ""
