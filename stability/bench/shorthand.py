@@ -48,6 +48,7 @@ _ALIKE = 1.25
 _ROOM_C = (15.0, 31.0)
 _TORQUE_NEAR = 1.25
 _UNIT_APART = re.compile(r"(?<=[0-9.])\s*°?\s*(%|[cC])(?=\s|$)")
+_BOTH_MASSES = re.compile(r"[0-9.]+/[0-9.]+")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 
 
@@ -69,7 +70,7 @@ def parse_answer(text: str, *, asked: Asked, full_scale_mpas: float | None = Non
     found = Answer()
     bare: list[float] = []
     for word in _UNIT_APART.sub(r"\1", text).split():
-        said = _marked(word)
+        said = _masses(word) if asked is Asked.MASS and _BOTH_MASSES.fullmatch(word) else _marked(word)
         if said is None:
             bare.append(_number(word))
         else:

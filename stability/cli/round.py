@@ -12,8 +12,17 @@ from datetime import datetime
 import click
 
 from stability.app import App
-from stability.cli.round_talk import EndedError, HangUpError, Talk, heard, talk_here
-from stability.cli.round_tin import QUIT, BackError, QuitError, TinTalk
+from stability.cli.round_talk import (
+    QUIT,
+    BackError,
+    EndedError,
+    HangUpError,
+    QuitError,
+    Talk,
+    heard,
+    talk_here,
+)
+from stability.cli.round_tin import TinTalk
 from stability.cli.round_words import HELP, next_words, outcome_words, today_words
 from stability.clock import now_utc
 from stability.errors import StabilityError
@@ -36,7 +45,7 @@ def walk(app: App, *, store: str | None = None) -> None:
     """Walk today's list, of one store or of all."""
     walked = _Walk(app=app, talk=talk_here(), store=store, person=app.person, clock=now_utc)
     try:
-        with heard():
+        with heard(walked.talk):
             walked.run()
     except KeyboardInterrupt:
         walked.leave()
@@ -176,16 +185,15 @@ class _Walk:
 
     def _take_out(self, stop: Stop, cautions: tuple[str, ...]) -> None:
         lines = cautions or stop.line.cautions
-        for line in lines:
-            self.talk.tell(f"caution: {line}", colour="yellow")
-        if cautions and lines not in self.answered_for:
-            self.talk.tell("SDS, local code and licensed practice come first.")
-            if self.talk.ask("type ok when you have read this").casefold() not in ("ok", "y", "yes"):
-                raise BackError
+        if cautions and cautions not in self.answered_for:
+            self.talk.answer_for(lines)
             acknowledge(
                 self.app.records, stop.sample, Act.TAKE_OUT, lines, person=self.person, now=self.clock()
             )
             self.answered_for.add(lines)
+        else:
+            for line in lines:
+                self.talk.tell(f"caution: {line}", colour="yellow")
         note_taken_out(self.app.records, stop, person=self.person, now=self.clock())
         self.left.remove(stop)
         self.taken_out += 1

@@ -20,8 +20,22 @@ import click
 
 from stability.board.text import clean, plain_ascii
 
-__all__ = ["EndedError", "HangUpError", "Talk", "heard", "talk_here"]
+__all__ = [
+    "QUIT",
+    "STANDING",
+    "BackError",
+    "EndedError",
+    "HangUpError",
+    "QuitError",
+    "Talk",
+    "heard",
+    "leave_on",
+    "talk_here",
+]
 
+QUIT = frozenset({"q", "quit", "stop", "exit"})
+STANDING = "SDS, local code and licensed practice come first."
+_READ = ("ok", "y", "yes")
 _PLAIN_TERMINALS = ("dumb", "vt52", "vt100", "vt102", "vt220", "vt320", "unknown")
 _WIDEST = 100
 _SLIM = 80
@@ -36,14 +50,39 @@ class HangUpError(EndedError):
     """The terminal is gone."""
 
 
+class BackError(Exception):
+    """Nothing shall be stored of this tin for now."""
+
+
+class QuitError(Exception):
+    """Somebody has had enough for now."""
+
+
+def leave_on(typed: str) -> None:
+    """Leave the tin, or the round, where one of the words for it was typed.
+
+    Raises
+    ------
+    BackError, QuitError
+        If it was.
+    """
+    act = typed.casefold()
+    if act in QUIT:
+        raise QuitError
+    if act in ("back", "skip", "undo"):
+        raise BackError
+
+
 @dataclass(slots=True)
 class Talk:
-    """One terminal; `typed` says that a person's keys are echoed by it."""
+    """One terminal; `typed` says that it echoes the keys of a person, `gone` that nobody is there."""
 
     width: int = _SLIM
     ascii_only: bool = False
     colour: bool = False
     typed: bool = True
+    waiting: bool = False
+    gone: bool = False
 
     def say(self, text: str, *, indent: int = 0) -> None:
         """Say something that is data, on stdout."""
@@ -52,6 +91,17 @@ class Talk:
     def tell(self, text: str, *, indent: int = 0, colour: str | None = None) -> None:
         """Say something beside the data, on stderr; the colour only helps, words carry it."""
         self._put(text, sys.stderr, indent, colour)
+
+    def _line(self) -> str:
+        if self.gone:
+            raise HangUpError
+        self.waiting = True
+        try:
+            return sys.stdin.readline(_LONGEST_LINE)
+        except (OSError, ValueError):  # a line that was pulled out
+            raise HangUpError from None
+        finally:
+            self.waiting = False
 
     def show(self, lines: Sequence[str]) -> None:
         """Show lines that are set already, none longer than a screen."""
@@ -67,16 +117,27 @@ class Talk:
             If the input has ended.
         """
         self._write(self._letters(question) + "> ", sys.stderr)
-        try:
-            line = sys.stdin.readline(_LONGEST_LINE)
-        except (OSError, ValueError):  # a line that was pulled out
-            raise EndedError from None
+        line = self._line()
         if not line:
             self._write("\n", sys.stderr)
             raise EndedError
         if not self.typed:
             self._write(self._letters(clean(line.strip())) + "\n", sys.stderr)
         return "".join(sign for sign in line if sign.isprintable()).strip()
+
+    def answer_for(self, lines: Sequence[str]) -> None:
+        """Show cautions and wait until somebody says that he has read them.
+
+        Raises
+        ------
+        BackError, QuitError
+            If he leaves instead.
+        """
+        for line in lines:
+            self.tell(f"caution: {line}", colour="yellow")
+        self.tell(STANDING)
+        while (typed := self.ask("type ok when you have read this").casefold()) not in _READ:
+            leave_on(typed)
 
     def _put(self, text: str, stream: IO[str], indent: int, colour: str | None) -> None:
         room = max(self.width - 1, 20)
@@ -133,14 +194,17 @@ def _knows_more() -> bool:
 
 
 @contextlib.contextmanager
-def heard() -> Iterator[None]:
-    """Turn the hang-up of a terminal into `HangUpError` while the talk lasts."""
+def heard(talk: Talk) -> Iterator[None]:
+    """Turn the hang-up of a terminal into `HangUpError` at the next question: nothing is cut in two."""
     if not hasattr(signal, "SIGHUP") or threading.current_thread() is not threading.main_thread():
         yield
         return
 
     def hang_up(_number: int, _frame: Any) -> None:
-        raise HangUpError
+        talk.gone = True
+        if talk.waiting:
+            talk.waiting = False
+            raise HangUpError
 
     before = signal.signal(signal.SIGHUP, hang_up)
     try:

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from stability.app import App
-from stability.cli.round_talk import EndedError, Talk
+from stability.cli.round_talk import QUIT, STANDING, BackError, EndedError, QuitError, Talk, leave_on
 from stability.cli.round_words import CARD_HEAD, HELP, QUESTIONS
 from stability.errors import InputError, RecordsError, RefusedError, StabilityError
 from stability.services.entry import ReadingEntry
-from stability.services.record import Answer, Doubt, Logged, Reply, log_reading, note_refusal
+from stability.services.record import Answer, Doubt, Logged, Reply, log_reading, note_refusal, refuse_early
 from stability.services.round import Act, Visit, acknowledge, note_bulged
 from stability.services.round_answer import (
     Asked,
@@ -30,20 +30,9 @@ from stability.services.round_answer import (
     with_third,
 )
 
-__all__ = ["QUIT", "BackError", "QuitError", "TinTalk"]
+__all__ = ["TinTalk"]
 
-QUIT = frozenset({"q", "quit", "stop", "exit"})
-
-_STANDING = "SDS, local code and licensed practice come first."
 _LONGEST = 500
-
-
-class BackError(Exception):
-    """Nothing shall be stored of this tin for now."""
-
-
-class QuitError(Exception):
-    """Somebody has had enough for now."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -98,19 +87,14 @@ class TinTalk:
             self.talk.tell(f"caution: {line}", colour="yellow")
             self.answered_for.add((line,))
         if fresh:
-            self.talk.tell(_STANDING)
+            self.talk.tell(STANDING)
 
     def _answer_for(self, act: Act, lines: tuple[str, ...]) -> None:
-        for line in lines:
-            self.talk.tell(f"caution: {line}", colour="yellow")
-            self.answered_for.add((line,))
-        self.talk.tell(_STANDING)
-        if self.talk.ask("type ok when you have read this").casefold() not in ("ok", "y", "yes"):
-            raise BackError
+        self.talk.answer_for(lines)
         acknowledge(
             self.app.records, self.visit.sample.sample, act, lines, person=self.person, now=self.clock()
         )
-        self.answered_for.add(lines)
+        self.answered_for |= {lines, *((line,) for line in lines)}
 
     def _ask_all(self, typed: str | None) -> bool:
         """Ask until all is said; return whether there is something to store."""
@@ -118,6 +102,7 @@ class TinTalk:
         while True:
             if typed is not None:
                 self._hear(typed, asked)
+                self._refuse_early()
             if self.set_aside:
                 return False
             while another_wanted(self.said.answer) and "third" not in self.said.passed:
@@ -132,7 +117,7 @@ class TinTalk:
 
     def _third(self) -> None:
         typed = self.talk.ask(f"{apart_words(self.said.answer)}: a third, fresh filling")
-        _leave_on(typed)
+        leave_on(typed)
         if typed == "-":
             self.said = self.said.passing("third")
             return
@@ -144,7 +129,7 @@ class TinTalk:
     def _hear(self, typed: str, asked: Asked | str) -> None:
         word, _, rest = typed.partition(" ")
         act = word.casefold()
-        _leave_on(act)
+        leave_on(act)
         if not act:
             return
         if act in ("?", "help"):
@@ -175,7 +160,7 @@ class TinTalk:
         lines = before_opening_bulged(self.visit)
         for line in lines:
             self.talk.tell(f"caution: {line}", colour="red")
-        self.talk.tell(_STANDING)
+        self.talk.tell(STANDING)
         self.talk.tell("Enter leaves it closed; type opened if the site's responsible person has it opened.")
         opened = self.talk.ask("closed").casefold() == "opened"
         sample, now = self.visit.sample.sample, self.clock()
@@ -187,27 +172,44 @@ class TinTalk:
 
     def _log(self) -> Logged | None:
         """Store the reading as doubted and answered, or return None where it has to be read again."""
-        entry = entry_of(self.visit, self.said)
+        now = self.clock()
+        entry = replace(entry_of(self.visit, self.said), taken_at=self.visit.moment(now))
         try:
             return log_reading(
                 self.app.records,
                 entry,
                 person=self.person,
-                now=self.clock(),
+                now=now,
                 zone=self.app.zone,
                 on_doubt=self._on_doubt(entry),
             )
         except RefusedError:  # the attempt is on record already
             raise
         except InputError as exc:
-            note_refusal(self.app.records, entry, because=str(exc), person=self.person, now=self.clock())
-            self._not_taken(exc)
+            self._refused(entry, exc)
         except RecordsError as exc:
             self._not_taken(exc)
+        return None
+
+    def _refuse_early(self) -> None:
+        """Say at once, with the sample still in the cup, what no further answer could mend."""
+        answer = self.said.answer
+        if not (answer.viscosities or answer.speeds or answer.torque_pct or answer.efflux_s):
+            return
+        now = self.clock()
+        entry = replace(entry_of(self.visit, self.said), taken_at=self.visit.moment(now))
+        try:
+            refuse_early(self.app.records, entry, now=now, zone=self.app.zone)
+        except InputError as exc:
+            self._refused(entry, exc)
+
+    def _refused(self, entry: ReadingEntry, exc: InputError) -> None:
+        """Keep the attempt and forget the number; the temperature, the mass and the words stay."""
+        note_refusal(self.app.records, entry, because=str(exc), person=self.person, now=self.clock())
+        self._not_taken(exc)
         kept = replace(self.said.answer, viscosities=(), speeds=(), torque_pct=None, efflux_s=None)
         kept = replace(kept, over_range=False, thick=False, gel_grade=None)
         self.said = Said(answer=kept, appearance=self.said.appearance, note=self.said.note)
-        return None
 
     def _on_doubt(self, entry: ReadingEntry) -> Callable[[str, tuple[Doubt, ...]], Reply]:
         def ask(echo: str, doubts: tuple[Doubt, ...]) -> Reply:
@@ -284,12 +286,3 @@ class TinTalk:
             self.talk.tell(f"not taken: {fault}", colour="yellow")
         if exc.hint:
             self.talk.tell(f"hint: {exc.hint}")
-
-
-def _leave_on(typed: str) -> None:
-    """Leave the tin, or the round, where one of the words for it was typed."""
-    act = typed.casefold()
-    if act in QUIT:
-        raise QuitError
-    if act in ("back", "skip", "undo"):
-        raise BackError

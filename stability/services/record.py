@@ -40,6 +40,7 @@ __all__ = [
     "note_refusal",
     "refuse",
     "refuse_against",
+    "refuse_early",
 ]
 
 _GELLED_FROM = 4
@@ -139,6 +140,18 @@ def log_reading(
         return _logged(weighed, None, stored=False, answer=reply.answer)
     number = _store(records, weighed, reason=reply.reason if reply else None, person=person, now=now)
     return _logged(weighed, number, stored=True, answer=reply.answer if reply else None)
+
+
+def refuse_early(records: Records, entry: ReadingEntry, *, now: datetime, zone: ZoneInfo) -> None:
+    """Refuse what would be refused anyway, before more is asked; nothing is written.
+
+    Raises
+    ------
+    InputError
+        If the entry is at fault as far as it goes.
+    """
+    with records.reading() as connection:
+        _weigh(connection, entry, now=now, zone=zone)
 
 
 def note_refusal(records: Records, entry: ReadingEntry, *, because: str, person: str, now: datetime) -> None:

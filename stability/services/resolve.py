@@ -169,7 +169,7 @@ def _refuse_contradiction(entry: ReadingEntry, value: float, means: Means | None
         if not 1 / _CONTRADICTS <= value / other <= _CONTRADICTS:
             raise InputError(
                 f"viscosity {significant(value)} mPa·s, but {words} gives {significant(other)} mPa·s",
-                hint=_likely_slip(entry, value, means),
+                hint=_decimal_slip(value, other) or _likely_slip(entry, value, means),
             )
         uncertainty = own or uncertainty
     return uncertainty
@@ -194,6 +194,13 @@ def _other_ways(entry: ReadingEntry, means: Means | None) -> Iterator[tuple[str,
     if entry.cup and entry.efflux_s and entry.density_g_ml and _equation_known(entry.cup, means):
         found = _from_cup(entry, means).viscosity_mpas or math.nan
         yield f"{entry.efflux_s:g} s from {entry.cup}", found, None
+
+
+def _decimal_slip(value: float, other: float) -> str | None:
+    for factor, words in ((10, "ten times too much"), (0.1, "a tenth")):
+        if 1 / _EXPLAINS <= value / factor / other <= _EXPLAINS:
+            return f"{words}? {significant(value / factor)} mPa·s would fit"
+    return None
 
 
 def _likely_slip(entry: ReadingEntry, value: float, means: Means | None) -> str:

@@ -83,8 +83,14 @@ class Visit:
     full_scale_mpas: float | None
     grade: int | None
     read_today_at: datetime | None
+    latest_at: datetime | None
     before_opening: tuple[str, ...]
     to_acknowledge: tuple[str, ...]
+
+    def moment(self, now: datetime) -> datetime:
+        """Return when a reading was taken: now to the second, unless one was taken in that very second."""
+        second = now.replace(microsecond=0)
+        return now if self.latest_at is not None and self.latest_at >= second else second
 
     def tin(self, *, grade: int | None = None, bulged: bool = False) -> Tin:
         """Return what the cautions need to know of it."""
@@ -132,7 +138,8 @@ def tin_in_hand(
     """
     with records.reading() as connection:
         sample = tin_of_code(connection, typed, at=now)
-        earlier = [r for r in readings_of(connection, sample.id) if not r.set_aside and r.taken_at <= now]
+        stored = readings_of(connection, sample.id)
+        earlier = [r for r in stored if not r.set_aside and r.taken_at <= now]
         last = last_set_up(earlier)
         set_up = last if chosen is None else with_density(chosen, last)
         full_scale = full_scale_of(connection, set_up, now)
@@ -149,6 +156,7 @@ def tin_in_hand(
         full_scale_mpas=full_scale,
         grade=grades[-1] if grades else None,
         read_today_at=last_at if last_at is not None and now - last_at < timedelta(hours=12) else None,
+        latest_at=max((r.original["taken_at"] for r in stored), default=None),
         before_opening=(),
         to_acknowledge=(),
     )

@@ -53,6 +53,7 @@ def test_every_form_of_the_grammar_means_what_it_says(text, meant):
         (Asked.GRADE, "3", Answer(gel_grade=3)),
         (Asked.TEMPERATURE, "23.1", Answer(temperature_c=23.1)),
         (Asked.MASS, "226.31 214.5", Answer(mass_g=226.31, mass_after_g=214.5)),
+        (Asked.MASS, "226.31/214.5", Answer(mass_g=226.31, mass_after_g=214.5)),
         (Asked.SECONDS, "61.5", Answer(efflux_s=61.5)),
     ],
 )
