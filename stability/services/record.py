@@ -6,10 +6,9 @@ unless whoever is asked repeats it or takes it back, and then the attempt stays 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -23,6 +22,7 @@ from stability.records.readings import StoredReading, insert_reading, readings_o
 from stability.services.entry import ReadingEntry, Resolved, faults_on_its_face
 from stability.services.lookup import known_sample
 from stability.services.opinion import Case, Opinion, opinion_of, value_words
+from stability.services.replies import Answer, OnDoubt, Reply, keep, refuse
 from stability.services.resolve import held_words, resolved, with_means
 from stability.services.times import local_words, refuse_out_of_time
 
@@ -45,36 +45,6 @@ __all__ = [
 
 _GELLED_FROM = 4
 _COMPARED = tuple(f.name for f in fields(ReadingEntry) if f.name not in ("sample", "taken_at", "note"))
-
-
-class Answer(StrEnum):
-    """What somebody says when a reading is doubted."""
-
-    KEEP = "keep"
-    REPEAT = "repeat"
-    UNDO = "undo"
-
-
-@dataclass(frozen=True, slots=True)
-class Reply:
-    """An answer, and for KEEP the reason that goes into the reading's note."""
-
-    answer: Answer
-    reason: str | None = None
-
-
-OnDoubt = Callable[[str, tuple[Doubt, ...]], Reply]
-"""Answers a doubted reading, given its echo and its doubts."""
-
-
-def keep(reason: str | None = None) -> OnDoubt:
-    """Return the answer that a doubted reading is stored, with this reason in its note."""
-    return lambda _echo, _doubts: Reply(Answer.KEEP, reason)
-
-
-def refuse(_echo: str, _doubts: tuple[Doubt, ...]) -> Reply:
-    """Answer that a doubted reading is not stored."""
-    return Reply(Answer.UNDO)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
