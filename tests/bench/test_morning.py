@@ -21,7 +21,7 @@ def test_of_two_hundred_slips_those_that_matter_are_doubted_and_good_readings_ar
 
 
 def test_both_hold_beyond_the_luck_of_one_morning():
-    """Ten mornings: both shares keep two standard errors from what is wanted, and no kind of slip is blind."""
+    """Ten mornings: both shares keep two standard errors from what is wanted, for every kind of slip."""
     counts = [tallied(SEED + 100 + morning) for morning in range(10)]
     for kind in Slip:
         mattered, doubted = (sum(getattr(c[kind], n) for c in counts) for n in ("mattered", "doubted"))
