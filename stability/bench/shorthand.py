@@ -165,7 +165,8 @@ def _joined(found: Answer, said: Answer, word: str) -> Answer:
 def _with_bare(found: Answer, bare: list[float], asked: Asked, full_scale_mpas: float | None) -> Answer:
     if not bare:
         return found
-    if asked is Asked.VISCOSITY:
+    # seconds that are marked leave the bare number for the viscosity beside them
+    if asked is Asked.VISCOSITY or (asked is Asked.SECONDS and found.efflux_s is not None):
         return _viscosities(found, bare, full_scale_mpas)
     said = _first_bare(asked, bare[0])
     rest = bare[1:]

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Case", "Opinion", "age_words", "cautions_at", "opinion_of", "sample_words", "value_words"]
 
-_LATE = timedelta(hours=24)
+_LATE = _DAY = timedelta(hours=24)
 _DISPOSAL_GRADE = 3
 
 
@@ -149,7 +149,7 @@ def _echo(case: Case, band: Band | None, *, now: datetime, zone: ZoneInfo) -> st
     if mass is not None:
         text += f"; {loss_words(mass)}"
     late = now - case.taken_at
-    return f"{text}; entered {late.days} d after it was taken" if late > _LATE else text
+    return f"{text}; entered {late / _DAY:.0f} d after it was taken" if late > _LATE else text
 
 
 def _at_reference(value: float, temperature_c: float | None, level_pct: float | None) -> str:

@@ -83,6 +83,8 @@ def heard(visit: Visit, said: Said, typed: str, asked: Asked) -> Said:
         If the line cannot be understood, or a value lies outside its rule.
     """
     found = parse_answer(typed, asked=asked, full_scale_mpas=visit.full_scale_mpas)
+    if found.efflux_s is not None and visit.set_up.cup is None:
+        raise InputError("seconds of which cup?", hint="back, and at 'tin' for example: set cup ISO 4 0.981")
     return replace(said, answer=merged(said.answer, found))
 
 

@@ -55,6 +55,7 @@ def test_every_form_of_the_grammar_means_what_it_says(text, meant):
         (Asked.MASS, "226.31 214.5", Answer(mass_g=226.31, mass_after_g=214.5)),
         (Asked.MASS, "226.31/214.5", Answer(mass_g=226.31, mass_after_g=214.5)),
         (Asked.SECONDS, "61.5", Answer(efflux_s=61.5)),
+        (Asked.SECONDS, "322 87s", Answer(viscosities=(322,), efflux_s=87)),
     ],
 )
 def test_a_bare_number_answers_what_is_asked(asked, text, meant):
