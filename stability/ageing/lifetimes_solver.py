@@ -41,6 +41,9 @@ class Box:
     believed: Array
     precision: Array
     """1/variance of the belief; 0: none."""
+    lost: Array
+    """Degrees of freedom that β cost, (problems,): so many times ln(scale) is added to ln L, which for exact
+    lives is what restricted maximum likelihood (REML) does."""
 
     @classmethod
     def wide(cls, problems: int, width: int, *, scale: tuple[float, float]) -> Box:
@@ -48,11 +51,11 @@ class Box:
         shape = (problems, width + 1)
         least, most = np.full(shape, -np.inf), np.full(shape, np.inf)
         least[:, -1], most[:, -1] = np.log(scale[0]), np.log(scale[1])
-        return cls(least, most, np.zeros(shape), np.zeros(shape))
+        return cls(least, most, np.zeros(shape), np.zeros(shape), np.zeros(problems))
 
     def take(self, rows: Index) -> Box:
         """Return some of the problems."""
-        return Box(self.least[rows], self.most[rows], self.believed[rows], self.precision[rows])
+        return Box(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +77,6 @@ class Problem:
     ends: Ends
     box: Box
     z_at: float = 0.0
-    lost: float = 0.0
-    """Degrees of freedom that β cost: so many times ln(scale) is added, as REML does for exact lives."""
 
     def take(self, rows: Index) -> Problem:
         """Return some of the problems."""
@@ -102,7 +103,7 @@ class Problem:
             1
         )
         exact = (w * self.seen.exact[rows]).sum(axis=1)
-        gradient[:, -1] += self.lost - exact
+        gradient[:, -1] += self.box.lost[rows] - exact
         lows, highs = (w * t.low_low)[..., np.newaxis] * g_low, (w * t.high_high)[..., np.newaxis] * g_high
         cross = np.swapaxes((w * t.low_high)[..., np.newaxis] * g_low, 1, 2) @ g_high
         hessian = np.swapaxes(lows, 1, 2) @ g_low + np.swapaxes(highs, 1, 2) @ g_high
@@ -129,7 +130,9 @@ class Problem:
         z_high = np.where(seen.high, r.high * rate + self.z_at, 0.0)
         t = terms(self.family, seen, z_low, z_high)
         w = self.weight[rows]
-        value = (w * t.value).sum(axis=1) + (self.lost - (w * seen.exact).sum(axis=1)) * theta[:, -1]
+        value = (w * t.value).sum(axis=1) + (self.box.lost[rows] - (w * seen.exact).sum(axis=1)) * theta[
+            :, -1
+        ]
         off = theta - self.box.believed[rows]
         return value - 0.5 * (self.box.precision[rows] * off**2).sum(axis=1), r, t, z_low, z_high
 

@@ -150,7 +150,10 @@ def _blend(row: Mapping[str, Any], page: Page, room: int) -> str:
 def _life(row: Mapping[str, Any]) -> str:
     at = f"at {row['storage_c']:.1f} °C"
     ratio = row.get("limit_viscosity_ratio")
-    goal = f"to ×{ratio:.3g} {at}" if ratio else f"to the limit {at}"
+    gel = row.get("gel_life_days")
+    # where only the gel is looked for, the gel is the end of the life
+    to_gel = not ratio and not row.get("limit_viscosity_max_mpas")
+    goal = f"to ×{ratio:.3g} {at}" if ratio else f"to {'gel' if to_gel else 'the limit'} {at}"
     if row["outcome"] == "too_early":
         return "too early to say"
     lower = row.get("life_days_lower95")
@@ -164,8 +167,8 @@ def _life(row: Mapping[str, Any]) -> str:
         bounds.append(f"the next tin at least {at_least_words(row['life_days_lower95_next_tin'])}")
     if row.get("life_days_upper95") is not None:
         bounds.append(f"at most {days_words(row['life_days_upper95'])}")
-    if row.get("gel_life_days") is not None:
-        bounds.append(f"gel at {days_words(row['gel_life_days'])}")
+    if gel is not None and not to_gel:
+        bounds.append(f"gel at {days_words(gel)}")
     return f"life {goal}: {days_words(row['life_days'])}" + "".join(f", {b}" for b in bounds) + reached
 
 

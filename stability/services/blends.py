@@ -83,6 +83,13 @@ class Blend:
         return {s.id: s for s in self.samples if abs(s.store_temperature_c - storage_c) <= AT_STORAGE_C}
 
     @property
+    def gel_only(self) -> bool:
+        """Whether only the gel is looked for: no viscosity limit, and not one viscosity read."""
+        readings = [r for of_tin in self.readings.values() for r in of_tin]
+        limited = any(name.startswith("viscosity") for name in self.study.limits)
+        return not limited and bool(readings) and all(r.viscosity_mpas is None for r in readings)
+
+    @property
     def placed_at(self) -> datetime:
         """Day 0: when the first tin at the storage temperature was placed, else the first tin."""
         near = self.at_storage.values() or self.samples
@@ -196,6 +203,9 @@ def digest_of(
         [[name, surroundings.stores[name].temperature_c] for name in sorted(used)],
         [[d.points, d.last_at, d.degrees] for d in logs.values()],
     ]
+    if blend.gel_only:
+        # a tin that was ended as gelled between two looks is a look itself
+        content.append([[s.sample, s.ended_at] for s in blend.samples if s.end_reason == "gelled"])
     return hashlib.sha256(json.dumps(content, default=_plain, ensure_ascii=False).encode()).hexdigest()
 
 

@@ -100,7 +100,8 @@ def master_curve_view(
             if b.key.text == forecast.blend_key
         )
         points = _points(blend, connection, parameters["energy"] if parameters else 0.0, as_of, settings)
-    limit = math.exp(parameters["a"] + parameters["ln_limit"]) if parameters else None
+    # a blend of which only the gel was looked for has a life and no curve
+    limit = math.exp(parameters["a"] + parameters["ln_limit"]) if parameters and "a" in parameters else None
     ratio = row["limit_viscosity_ratio"]
     return MasterCurveView(
         study=forecast.study,

@@ -1,6 +1,6 @@
 """One blend through the fit: the forecast row, what boards and alerts need beside it, expected bands.
 
-This is the only service that imports numpy; it is loaded when something must be refitted.
+The services that import numpy are loaded when something must be refitted.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from stability.services.tins import Climate, tins_of
 if TYPE_CHECKING:
     from stability.settings import FitSettings
 
-__all__ = ["fitted", "limit_of"]
+__all__ = ["fitted", "limit_of", "number", "row_of"]
 
 BAND_AGES_DAYS = (0.0, 1.0, 3.0, 7.0, 14.0, 21.0, 28.0, 42.0, 56.0, 84.0, 112.0, 168.0, 252.0, 365.0)
 """How far after its last reading a tin's expected band reaches, [d]."""
@@ -65,18 +65,21 @@ def fitted(
 ) -> tuple[Mapping[str, Any], Mapping[int, Sequence[tuple[float, float, float]]]]:
     """Return a blend's payload (`row`: the forecast as others may rely on it, `extra`: the rest) and bands.
 
-    The bands are keyed by sample id.
+    The bands are keyed by sample id; a study that only looks for gel has none.
     """
+    if blend.gel_only:
+        from stability.services.gel_only import fitted_gel_only
+
+        return fitted_gel_only(blend, surroundings, connection, options), {}
     limit = limit_of(blend)
-    gel_only = limit is None
     tins = tins_of(blend, surroundings, connection, gel_ratio=options.gel_ratio)
     data = assemble(tins, blend.study.storage_c)
     assumed = FitOptions(store_spread=options.store_spread, opening_spread=options.opening_spread_pct / 100)
     found = fit(data, limit or Limit(ratio=options.gel_ratio), assumed)
     told = life(found, blend.study.target_life_days)
-    row = _row(blend, found, told, gel_only=gel_only)
+    row = _row(blend, found, told, to_gel=limit is None)
     row["evidence"] = [
-        {"name": e.name, "passed": e.passed, "p": _number(e.p), "says": e.says}
+        {"name": e.name, "passed": e.passed, "p": number(e.p), "says": e.says}
         for e in gather(found, EvidenceRules(repeatability=options.method_repeatability_pct / 100))
     ]
     extra = _extra(blend, found, told, data)
@@ -86,22 +89,40 @@ def fitted(
     return {"row": row, "extra": extra}, _bands(blend, found, data, day_bias=options.day_bias_pct / 100)
 
 
-def _number(value: float | None, digits: int = 6) -> float | None:
+def number(value: float | None, digits: int = 6) -> float | None:
     """Return a number for JSON: never NaN or infinity, no digits that mean nothing."""
     if value is None or not math.isfinite(value):
         return None
     return float(f"{value:.{digits}g}")
 
 
-def _row(blend: Blend, found: Fit, told: Life, *, gel_only: bool) -> dict[str, Any]:
-    key, study = blend.key, blend.study
+def _row(blend: Blend, found: Fit, told: Life, *, to_gel: bool) -> dict[str, Any]:
     numbers = found.ok and told.outcome is not LifeOutcome.TOO_EARLY
     # an energy on the edge of what is searched was not found
     energy = numbers and found.energy_estimated and "E" not in found.at_edge
-    life_days = _number(told.life_days)
     # a shape on the edge of its box is one of many that fit alike: its gel point means nothing
-    gel_days = _number(told.life_days if gel_only else None if found.at_edge else told.gel_life_days)
-    early = told.outcome is LifeOutcome.TOO_EARLY
+    gel_days = told.life_days if to_gel else None if found.at_edge else told.gel_life_days
+    return row_of(
+        blend,
+        told,
+        gel_life_days=None if told.outcome is LifeOutcome.TOO_EARLY else gel_days,
+        activation_energy_kj_mol=found.energy if energy else None,
+        activation_energy_se_kj_mol=found.se("E") if energy else None,
+        order_m=found.m if numbers else None,
+        self_acceleration_b=found.b if numbers else None,
+        initial_viscosity_mpas=math.exp(found.a) if found.ok else blend.initial_mpas(),
+        noise_pct=100 * found.sigma if numbers else None,
+        tin_spread_pct=100 * found.sigma_tin if numbers else None,
+        tins=found.tins,
+        readings=found.readings,
+        gelled_tins=found.gelled,
+    )
+
+
+def row_of(blend: Blend, told: Life, **found: float | None) -> dict[str, Any]:
+    """Return a forecast row from what may be told of the life and from what was found beside it."""
+    key, study = blend.key, blend.study
+    life_days = number(told.life_days)
     limit_at = None if life_days is None else blend.placed_at + timedelta(days=min(life_days, 36_525.0))
     return {
         "study": study.code,
@@ -119,22 +140,12 @@ def _row(blend: Blend, found: Fit, told: Life, *, gel_only: bool) -> dict[str, A
         "outcome": told.outcome.value,
         "says": told.says,
         "life_days": life_days,
-        "life_days_lower95": _number(told.life_days_lower95),
-        "life_days_lower95_next_tin": _number(told.life_days_lower95_next_tin),
-        "life_days_upper95": _number(told.life_days_upper95),
-        "probability_before_target": _number(told.probability_before_target),
+        "life_days_lower95": number(told.life_days_lower95),
+        "life_days_lower95_next_tin": number(told.life_days_lower95_next_tin),
+        "life_days_upper95": number(told.life_days_upper95),
+        "probability_before_target": number(told.probability_before_target),
         "limit_date": None if limit_at is None else limit_at.date().isoformat(),
-        "gel_life_days": None if early else gel_days,
-        "activation_energy_kj_mol": _number(found.energy) if energy else None,
-        "activation_energy_se_kj_mol": _number(found.se("E")) if energy else None,
-        "order_m": _number(found.m) if numbers else None,
-        "self_acceleration_b": _number(found.b) if numbers else None,
-        "initial_viscosity_mpas": _number(math.exp(found.a)) if found.ok else _number(blend.initial_mpas()),
-        "noise_pct": _number(100 * found.sigma) if numbers else None,
-        "tin_spread_pct": _number(100 * found.sigma_tin) if numbers else None,
-        "tins": found.tins,
-        "readings": found.readings,
-        "gelled_tins": found.gelled,
+        **{name: value if isinstance(value, int) else number(value) for name, value in found.items()},
         "priors_used": False,
         "evidence": [],
     }
@@ -142,7 +153,7 @@ def _row(blend: Blend, found: Fit, told: Life, *, gel_only: bool) -> dict[str, A
 
 def _extra(blend: Blend, found: Fit, told: Life, data: BlendReadings) -> dict[str, Any]:
     extra: dict[str, Any] = {
-        "real_time_days": _number(_real_time_days(blend, data)),
+        "real_time_days": number(_real_time_days(blend, data)),
         "stores": list(data.stores),
     }
     if not found.ok or told.outcome is LifeOutcome.TOO_EARLY:
@@ -163,7 +174,7 @@ def _extra(blend: Blend, found: Fit, told: Life, data: BlendReadings) -> dict[st
     extra["curve"] = _curve(found, data, until)
     extra["store_lives"] = _store_lives(found, data)
     extra["lives"] = [
-        {"criterion": words, "ratio": ratio, "life_days": _number(life_to(found, ratio))}
+        {"criterion": words, "ratio": ratio, "life_days": number(life_to(found, ratio))}
         for words, ratio in (("+20 %", 1.2), ("+50 %", 1.5), ("2×", 2.0))
     ]
     return extra
@@ -188,8 +199,8 @@ def _shares(found: Fit, data: BlendReadings) -> dict[str, Any]:
         per_day = math.exp(-found.energy * x[data.store[last]] - found.u + found.tin_effects[place])
         shares[sample] = {
             "age_days": float(data.age_days[last]),
-            "used": _number(used),
-            "per_day": _number(per_day),
+            "used": number(used),
+            "per_day": number(per_day),
         }
     return shares
 
@@ -198,7 +209,7 @@ def _store_lives(found: Fit, data: BlendReadings) -> list[dict[str, Any]]:
     """Return what each store's tins say on their own: life and its 95 % range, [d]."""
     lives = []
     for own in store_lives(found):
-        days = _number(_exp(own.ln_life))
+        days = number(_exp(own.ln_life))
         if days is None or Z_95 * own.se > WIDEST_LIFE:
             continue
         lives.append(
@@ -206,8 +217,8 @@ def _store_lives(found: Fit, data: BlendReadings) -> list[dict[str, Any]]:
                 "store": own.store,
                 "temperature_c": own.temperature_c,
                 "life_days": days,
-                "lower_days": _number(_exp(own.ln_life - Z_95 * own.se)),
-                "upper_days": _number(_exp(own.ln_life + Z_95 * own.se)),
+                "lower_days": number(_exp(own.ln_life - Z_95 * own.se)),
+                "upper_days": number(_exp(own.ln_life + Z_95 * own.se)),
                 "tins": int(np.unique(data.tin[data.store == data.stores.index(own.store)]).size),
             }
         )
@@ -226,7 +237,7 @@ def _curve(found: Fit, data: BlendReadings, until_days: float) -> list[list[floa
     mean, sd = expected_readings(found, days[:, np.newaxis], np.zeros((CURVE_POINTS, 1)))
     highest = math.log(1e6)
     rows = zip(days, mean, mean - 1.96 * sd, mean + 1.96 * sd, strict=True)
-    return [[_number(d), *(_number(min(v, highest)) for v in rest)] for d, *rest in rows if rest[0] < highest]
+    return [[number(d), *(number(min(v, highest)) for v in rest)] for d, *rest in rows if rest[0] < highest]
 
 
 def _for_alerts(blend: Blend, data: BlendReadings, found: Fit, options: FitSettings) -> dict[str, Any]:
@@ -243,10 +254,10 @@ def _for_alerts(blend: Blend, data: BlendReadings, found: Fit, options: FitSetti
     told = life(weak, blend.study.target_life_days)
     early, late = limit_date_range(told)
     return {
-        "probability": _number(told.probability_before_target),
-        "life_days": _number(told.life_days),
-        "early_days": _number(early),
-        "late_days": _number(late),
+        "probability": number(told.probability_before_target),
+        "life_days": number(told.life_days),
+        "early_days": number(early),
+        "late_days": number(late),
         "priors_used": True,
     }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import sqlalchemy as sa
@@ -104,8 +105,11 @@ def _lives(
     records: Records, found: Sequence[BlendForecast], *, code: str, as_of: datetime, settings: Settings
 ) -> Mapping[str, tuple[LifeLine, ...]]:
     lines: dict[str, list[LifeLine]] = {f.blend_key: [] for f in found}
+    unread = {f.blend_key for f in found if _gel_only(f)}
     for words, ratio in OTHER_LIMITS:
         for f in forecasts(records, as_of=as_of, settings=settings, study=code, limit_ratio=ratio):
+            if f.blend_key in unread:
+                continue
             lines[f.blend_key].append(
                 LifeLine(
                     criterion=words,
@@ -118,8 +122,20 @@ def _lives(
     for f in found:
         gel = f.row["gel_life_days"]
         says = None if gel is not None else "no gel point in the fit"
-        lines[f.blend_key].append(LifeLine(criterion="gel", life_days=gel, says=says))
+        line = LifeLine(criterion="gel", life_days=gel, says=says)
+        if f.blend_key in unread:
+            # the gel ends the life: its bounds are the life's
+            lower, upper = f.row["life_days_lower95"], f.row["life_days_upper95"]
+            line = replace(line, lower95_days=lower, upper95_days=upper, says=f.row["says"])
+        lines[f.blend_key].append(line)
     return {key: tuple(of_blend) for key, of_blend in lines.items()}
+
+
+def _gel_only(forecast: BlendForecast) -> bool:
+    """Say whether not one viscosity stands behind a forecast, and no viscosity limit ends its life."""
+    row = forecast.row
+    limited = row["limit_viscosity_ratio"] or row["limit_viscosity_max_mpas"]
+    return not limited and row["initial_viscosity_mpas"] is None
 
 
 def _verdict(
@@ -132,7 +148,7 @@ def _verdict(
         word=blend_word(forecast).value,
         outcome=forecast.outcome,
         storage_c=facts.storage_c,
-        limit_words=f"{ratio:g} × the day-0 viscosity" if ratio else "the viscosity limit",
+        limit_words=f"{ratio:g} × the day-0 viscosity" if ratio else _other_limit(facts.limits),
         target_life_days=facts.target_life_days,
         product_lots=forecast.product_lots,
         thinner_lots=forecast.thinner_lots,
@@ -155,6 +171,13 @@ def _verdict(
             for e in row["evidence"]
         ),
     )
+
+
+def _other_limit(limits: Mapping[str, float]) -> str:
+    grade = limits.get("gel_grade")
+    if "viscosity_max_mpas" in limits or grade is None:
+        return "the viscosity limit"
+    return f"gel grade {grade:g}"
 
 
 def _happenings(

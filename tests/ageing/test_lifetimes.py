@@ -42,9 +42,9 @@ def test_gradient_and_hessian_are_those_of_finite_differences(family: Family) ->
     kind = rng.integers(0, 4, shape[:2])
     seen = Seen(kind == 0, (kind == 1) | (kind == 3), (kind == 2) | (kind == 3))
     box = Box.wide(6, 2, scale=(1e-3, 50.0))
-    box = Box(box.least, box.most, np.full((6, 3), 1.0), np.full((6, 3), 0.01))
+    box = Box(box.least, box.most, np.full((6, 3), 1.0), np.full((6, 3), 0.01), np.full(6, 2.0))
     ends = HistoryEnds(days, x, 1.3 * days, x)
-    problem = Problem(family, seen, rng.uniform(0.5, 3, shape[:2]), ends, box, z_at=0.3, lost=2.0)
+    problem = Problem(family, seen, rng.uniform(0.5, 3, shape[:2]), ends, box, z_at=0.3)
     theta = np.column_stack((rng.normal(3, 0.5, 6), rng.normal(60, 5, 6), rng.normal(0, 0.3, 6)))
     slopes = problem.derivatives(theta, rows)
     for j, h in enumerate((1e-5, 1e-3, 1e-5)):
