@@ -96,8 +96,9 @@ class GelFits:
 
     @property
     def df(self) -> npt.NDArray[np.intp]:
-        """Degrees of freedom ν: gelled tins less what β costs, (P,)."""
-        return np.asarray(self.gelled - 1 - self.energy_estimated)
+        """Degrees of freedom ν: gelled tins less what β costs (a believed energy costs nothing), (P,)."""
+        costs = self.energy_estimated if self.options.energy is None else np.zeros_like(self.energy_estimated)
+        return np.asarray(self.gelled - 1 - costs)
 
     @property
     def energy_at_edge(self) -> npt.NDArray[np.bool_]:
@@ -161,9 +162,10 @@ def _box(options: GelOptions, estimated: npt.NDArray[np.bool_]) -> Box:
     box = Box.wide(estimated.size, 2, scale=SCALES)
     box.least[:, U], box.most[:, U] = LN_SHORTEST_LIFE, LN_LONGEST
     box.least[:, ENERGY], box.most[:, ENERGY] = ENERGIES
-    lost = np.where(estimated, 2.0, 1.0) if options.reml else np.zeros(estimated.size)
+    lost = np.ones(estimated.size) if options.reml else np.zeros(estimated.size)
     if options.energy is None:
         box.least[~estimated, ENERGY] = box.most[~estimated, ENERGY] = HELD_ENERGY
+        lost = np.where(estimated, 2.0 * lost, lost)
     else:
         box.believed[:, ENERGY] = options.energy[0]
         box.precision[:, ENERGY] = options.energy[1] ** -2.0

@@ -193,6 +193,9 @@ def _life(fit: GelFits, row: int, bounds: list[_Bounds], fluid: float) -> Life:
         return Life(outcome=LifeOutcome.TOO_EARLY, says=few)
     lower = min(float(b.lower[row]) for b in bounds)
     upper = max(float(b.upper[row]) for b in bounds)
+    if not math.isfinite(lower):
+        says = "the gel checks bound the life from above only: look sooner, or at tins stored cooler"
+        return Life(outcome=LifeOutcome.TOO_EARLY, says=says)
     told = Life(
         outcome=LifeOutcome.ESTIMATED,
         life_days=math.exp(fit.u[row]),
@@ -232,12 +235,15 @@ def _one_sided(fit: GelFits, row: int) -> bool:
 def _too_early(fit: GelFits, row: int) -> str | None:
     """Say what is missing before anything can be said, if anything."""
     tins = fit.tins
-    if not (tins.weight[row] > 0.0).any():
+    counted = tins.weight[row] > 0.0
+    if not counted.any():
         return "no gel checks after day 0 yet"
+    if not (counted & tins.seen.low[row]).any():
+        return "every tin had gelled by its first look: nothing says how much sooner"
     storage = f"{significant(tins.storage_c)} °C"
     told = fit.energy_estimated[row] or tins.storage_store[row] >= 0 or fit.options.energy is not None
     if not told:
-        only = significant(float(tins.temperature_c[row][tins.weight[row] > 0.0].mean()))
+        only = significant(float(tins.temperature_c[row][counted].mean()))
         return (
             f"all gel checks come from {only} °C; without checks near {storage} or from a second "
             f"temperature they say nothing of the life at {storage}"
@@ -252,7 +258,7 @@ def _too_few(fit: GelFits, row: int) -> str | None:
     if fit.df[row] >= SMALLEST_DF:
         return None
     tins, gelled = int((fit.tins.weight[row] > 0.0).sum()), int(fit.gelled[row])
-    needed = SMALLEST_DF + 1 + int(fit.energy_estimated[row])
+    needed = SMALLEST_DF + int(fit.gelled[row] - fit.df[row])
     so_far = f"none of {tins} tins has gelled" if gelled == 0 else f"{gelled} of {tins} tins have gelled"
     if gelled == 1:
         so_far = f"one of {tins} tins has gelled"
