@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import signal
 import sys
@@ -37,6 +38,8 @@ QUIT = frozenset({"q", "quit", "stop", "exit"})
 STANDING = "SDS, local code and licensed practice come first."
 _READ = ("ok", "y", "yes")
 _PLAIN_TERMINALS = ("dumb", "vt52", "vt100", "vt102", "vt220", "vt320", "unknown")
+# a number and its unit stay on one line
+_UNIT = re.compile(r"(?<=[0-9]) (?=(?:mPa.s|mm|°C|deg C|%|g|s|h|d|rpm)\b|%)|(?<=±) ")
 _WIDEST = 100
 _SLIM = 80
 _LONGEST_LINE = 2000
@@ -143,13 +146,14 @@ class Talk:
         room = max(self.width - 1, 20)
         lead = " " * indent
         lines = textwrap.wrap(
-            self._letters(clean(text)),
+            _UNIT.sub("\u00a0", self._letters(clean(text))),
             room,
             initial_indent=lead,
             subsequent_indent=lead + "  ",
             break_on_hyphens=False,
         )
-        for line in lines or [""]:
+        for kept in lines or [""]:
+            line = kept.replace("\u00a0", " ")
             shown = click.style(line, fg=colour, bold=True) if colour and self.colour else line
             self._write(shown + "\n", stream)
 
