@@ -11,6 +11,7 @@ from stability.app import App, parse_instant
 from stability.cli.edge import one_line
 from stability.cli.options import warn, with_app
 from stability.cli.typed import NUMBER, caution, say
+from stability.clock import now_utc
 from stability.errors import InputError
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 _LONGEST_REASON = 500
+_DISPOSAL_GRADE = 3
 
 
 # A negative number would be taken for an option; it shall be refused as the number that it is.
@@ -84,6 +86,16 @@ def command(app: App, value: str | None, at: str | None, guided: bool, **given: 
     _tell(app, entry, logged)
     if logged.answer is None and logged.stored and keep_reason is not None:
         warn("nothing was doubted: the reason was not needed and is not stored")
+    if logged.stored and (entry.gel_grade or 0) >= _DISPOSAL_GRADE and _somebody_sits_there():
+        _acknowledged(app, entry.sample, logged.cautions)
+
+
+def _acknowledged(app: App, sample: str, cautions: tuple[str, ...]) -> None:
+    """Wait until the disposal card was read; the reading stands in any case."""
+    from stability.services.round import Act, acknowledge
+
+    click.prompt("type ok when you have read this", type=click.Choice(["ok"]), show_choices=False, err=True)
+    acknowledge(app.records, sample, Act.DISPOSE, cautions, person=app.person, now=now_utc())
 
 
 def _round(app: App, store: str | None, other: tuple[Any, ...]) -> None:

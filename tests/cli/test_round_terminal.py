@@ -69,9 +69,10 @@ def at_bench(tmp_path: Path) -> Iterator[Bench]:
     made.records.close()
 
 
-def command(folder: Path, at: datetime = DAY_21) -> list[str]:
+def command(folder: Path, at: datetime = DAY_21, *arguments: str) -> list[str]:
     database = ["--db", str(folder / "round.db")]
-    return [sys.executable, str(AT_TIME), at.isoformat(), "log", "--round", "--person", "Mira", *database]
+    typed = arguments or ("log", "--round")
+    return [sys.executable, str(AT_TIME), at.isoformat(), *typed, "--person", "Mira", *database]
 
 
 def environment(**given: str) -> dict[str, str]:
@@ -83,12 +84,14 @@ def environment(**given: str) -> dict[str, str]:
 class Terminal:
     """A pseudo-terminal of 80 columns with the round on it, the only program of its session."""
 
-    def __init__(self, folder: Path, at: datetime = DAY_21, **given: str) -> None:
+    def __init__(
+        self, folder: Path, at: datetime = DAY_21, arguments: tuple[str, ...] = (), **given: str
+    ) -> None:
         self.process_id, self.leader = pty.fork()
         if self.process_id == 0:  # pragma: no cover - the child
             os.chdir(folder)
             signal.signal(signal.SIGINT, signal.default_int_handler)
-            os.execve(sys.executable, command(folder, at), environment(**given))  # noqa: S606 - no shell is meant
+            os.execve(sys.executable, command(folder, at, *arguments), environment(**given))  # noqa: S606 - no shell is meant
         self.shown = ""
 
     def until(self, text: str) -> str:
@@ -183,6 +186,17 @@ class TestCutOff:
         os.write(terminal.leader, b"\x04")
         assert terminal.exit_code() == 0
         assert len(stored(at_bench)) == 1
+
+
+def test_in_one_line_too_the_disposal_card_is_answered_for(at_bench: Bench) -> None:
+    terminal = Terminal(at_bench.path.parent, arguments=("log", K, "--grade", "4"))
+    told = said(terminal.until("read this: "))
+    assert "grade 4: no flow, deforms" in told
+    assert "caution: Gelled but not dried is still flammable solvent waste" in told
+    terminal.type("ok")
+    assert terminal.exit_code() == 0
+    (seen,) = events(at_bench, "acknowledged a caution")
+    assert (seen["act"], seen["subject"], seen["person"]) == ("dispose", K, "Mira")
 
 
 def test_from_code_to_echo_is_a_breath(at_bench: Bench) -> None:
