@@ -4,7 +4,7 @@ Lognormal and Weibull tins of a known median life, looked at every 7 days, 12 we
 23 °C; E = 75 kJ/mol. Candidates were tried on 24 cells of 500 studies each (3 and 4 temperatures with 23 °C,
 3 and 6 tins, life 150 d, spread 0.08, 0.2 and 0.5, no store spread). Maximum likelihood covered, by Wald with
 the normal quantile 0.85–0.94, with Student's t 0.86–0.96, by its profile with t 0.90–0.97: where checks are
-wide the spread comes out too small. The profile of the REML fit with t covered 0.96–0.99; and the lower of both
+wide the spread comes out too small. The profile of the REML fit with t covered 0.96–0.99; the lower of both
 families, on 48 cells that add a life of 400 d and ovens alone, 0.94–1.00: that one is used.
 """
 
