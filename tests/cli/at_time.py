@@ -7,22 +7,19 @@ import time
 from datetime import datetime, timedelta
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
-import stability.clock
+def main(begin: datetime, arguments: list[str]) -> int:
+    """Run one command line with a clock that stood at `begin` when this started."""
+    sys.path.insert(0, str(Path(__file__).parent.parent.parent))
+    import stability.clock
 
-STARTED = time.monotonic()
-BEGIN = datetime.fromisoformat(sys.argv[1])
+    started = time.monotonic()
+    # before anything takes the name from there
+    stability.clock.now_utc = lambda: begin + timedelta(seconds=time.monotonic() - started)
+    from stability.cli.edge import run
 
+    return run(arguments)
 
-def later() -> datetime:
-    """Return TIME plus what has passed since the start."""
-    return BEGIN + timedelta(seconds=time.monotonic() - STARTED)
-
-
-stability.clock.now_utc = later  # before anything takes the name from there
-
-from stability.cli.edge import run  # noqa: E402
 
 if __name__ == "__main__":
-    sys.exit(run(sys.argv[2:]))
+    sys.exit(main(datetime.fromisoformat(sys.argv[1]), sys.argv[2:]))
