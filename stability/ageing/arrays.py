@@ -54,6 +54,10 @@ class TinHistory:
     """Upper bounds of interval readings, [mPa·s]; ignored elsewhere."""
     openings: Sequence[int] | None = None
     """How often the tin had been opened before each reading; None: not known, taken as never."""
+    sessions: Sequence[int] | None = None
+    """Number of the day of each reading (any count of days); None: not known."""
+    steps: Sequence[Sequence[float]] | None = None
+    """Per reading 0 or 1 for each recorded change that has a step of its own; None: there are none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +87,12 @@ class BlendReadings:
     """Calendar age, (n,), [d]."""
     openings: Array = field(default_factory=lambda: np.zeros(0))
     """How often its tin had been opened before each reading, (n,); empty: not known."""
+    session: npt.NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+    """Index into `session_days` of the day of each reading, (n,); empty: not known."""
+    session_days: npt.NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    """Numbers of the days on which there are readings, ascending."""
+    steps: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    """1 where a reading was made after a recorded change of method, (n, changes)."""
 
     @property
     def measured(self) -> npt.NDArray[np.bool_]:
@@ -122,6 +132,8 @@ def _checked(tin: TinHistory) -> list[str]:
         "kinds": n if tin.kinds is None else len(tin.kinds),
         "upper bounds": n if tin.uppers_mpas is None else len(tin.uppers_mpas),
         "openings": n if tin.openings is None else len(tin.openings),
+        "days of reading": n if tin.sessions is None else len(tin.sessions),
+        "rows of changes": n if tin.steps is None else len(tin.steps),
     }
     faults = [f"sample {tin.sample}: {n} ages but {k} {what}" for what, k in lengths.items() if k != n]
     faults += [
@@ -170,6 +182,24 @@ def _openings(rows: Sequence[tuple[int, TinHistory, int]]) -> Array:
     return np.array([0 if tin.openings is None else tin.openings[j] for _, tin, j in rows], dtype=float)
 
 
+def _sessions(rows: Sequence[tuple[int, TinHistory, int]]) -> dict[str, npt.NDArray[np.int64]]:
+    if not rows or any(tin.sessions is None for _, tin, _ in rows):
+        return {}
+    numbers = np.array([0 if tin.sessions is None else tin.sessions[j] for _, tin, j in rows], dtype=np.int64)
+    days, index = np.unique(numbers, return_inverse=True)
+    return {"session": np.asarray(index, dtype=np.intp), "session_days": days}
+
+
+def _steps(rows: Sequence[tuple[int, TinHistory, int]]) -> Array:
+    """Return the columns of recorded changes that some readings precede and others follow."""
+    width = max((len(tin.steps[j]) for _, tin, j in rows if tin.steps is not None), default=0)
+    columns = np.zeros((len(rows), width))
+    for row, (_, tin, j) in enumerate(rows):
+        if tin.steps is not None:
+            columns[row, : len(tin.steps[j])] = tin.steps[j]
+    return columns[:, (columns != columns[:1]).any(axis=0)] if width else columns
+
+
 def assemble(tins: Sequence[TinHistory], storage_c: float) -> BlendReadings:
     """Return the arrays of one blend; readings after a tin's first gelled one are left out.
 
@@ -216,4 +246,6 @@ def assemble(tins: Sequence[TinHistory], storage_c: float) -> BlendReadings:
         x=x,
         age_days=np.array([tin.ages_days[j] for _, tin, j in rows], dtype=np.float64),
         openings=_openings(rows),
+        steps=_steps(rows),
+        **_sessions(rows),
     )

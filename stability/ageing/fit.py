@@ -1,4 +1,4 @@
-"""The fit of one blend: growth law, tin effects, store effects and spreads, with a named outcome.
+"""The fit of blends: growth law, tin effects, store effects and spreads, each with a named outcome.
 
 Alternates (1) penalised least squares for the parameters and tin effects at the current spreads and
 (2) REML (or ML) of the spreads in the model linearised there, to the Lindstrom–Bates fixed point.
@@ -7,221 +7,199 @@ ln η of a reading; u = ln(life in days); E in kJ/mol; m, b and all effects dime
 
 from __future__ import annotations
 
-from typing import TypedDict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from stability.ageing.arrays import BlendReadings
-from stability.ageing.model import ENERGY, LIFE, NAMES, ORDER, SELF, AgeingModel, Limit, ageing_model
+from stability.ageing.batch import Size, ageing_model, penalties_for, size_of
+from stability.ageing.model import NAMES, AgeingModel, Limit
+from stability.ageing.normal_equations import Penalties, Solution, Spreads
+from stability.ageing.outcome import bare_fit, fits_of, refusal
 from stability.ageing.result import Fit, FitOptions, FitStatus, Priors, Workings
-from stability.ageing.solver import Penalties, Solution, Spreads, minimise, start
+from stability.ageing.solver import minimise, penalties_of, rows_of, scattered, start
 from stability.ageing.starts import best_start
-from stability.ageing.variance import covariance, estimate_spreads, linear_mixed, log_likelihood
+from stability.ageing.variance import LinearMixed, covariance, estimate_spreads, linear_mixed
 
-__all__ = ["Fit", "FitOptions", "FitStatus", "Limit", "Priors", "fit"]
+__all__ = ["Fit", "FitOptions", "FitStatus", "Limit", "Priors", "fit", "fit_many"]
 
 Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+Rows = npt.NDArray[np.intp]
 
-LOWER = (-30.0, float(np.log(1e-4)), 0.01, -3.0, -3.0)
-UPPER = (30.0, float(np.log(1e6)), 250.0, 3.0, 8.0)
-"""Box of (a, u, E, m, b)."""
-SAME_TEMPERATURE_C = 2.5
-"""Stores nearer than this count as one temperature, [°C]."""
 _ROUNDS = 40
 _CAUTIOUS_FROM = 8
 """From this round on the spreads move half-way only: it ends the rare case of two answers in turn."""
+_SMALLEST_DAY_VARIANCE, _LARGEST_DAY_VARIANCE = 1e-4**2, 0.3**2
+_DAYS_MATTER_LESS = 1e-4
+"""The spread of days is settled when it moves by less than 1e-7 over this: it only widens a bound."""
+_BLOCK_READINGS = 8192
+"""Readings of all problems that are worked on at once: their arrays stay in a processor's cache."""
 
 
-def _temperatures(data: BlendReadings) -> int:
-    """How many distinct temperatures stand behind measured, aged readings."""
-    aged = data.measured & data.aged
-    values = np.sort(data.store_temperature_c[np.unique(data.store[aged])])
-    return int(values.size > 0) + int((np.diff(values) > SAME_TEMPERATURE_C).sum())
+@dataclass(slots=True)
+class _State:
+    """Where every problem of a block stands."""
+
+    penalties: Penalties
+    at: Solution
+    spreads: Spreads
+    open_: Mask
+    change: Array
+    settled: Mask
 
 
-def _penalties(options: FitOptions, model: AgeingModel, *, energy: bool) -> Penalties:
-    p = model.parameters
-    mean, precision = np.zeros((1, p)), np.zeros((1, p))
-    lower, upper = np.full((1, p), -5.0), np.full((1, p), 5.0)
-    lower[0, : len(NAMES)], upper[0, : len(NAMES)] = LOWER, UPPER
-    free = np.ones((1, p), dtype=bool)
-    priors = options.priors or Priors()
-    mean[0, [ENERGY, ORDER, SELF]] = priors.energy, priors.m, priors.b
-    free[0, ENERGY] = energy
-    if options.priors is not None:
-        sds = np.array([priors.energy_sd, priors.m_sd, priors.b_sd])
-        precision[0, [ENERGY, ORDER, SELF]] = sds**-2.0
-    for name, value in options.fixed.items():
-        k = NAMES.index(name)
-        free[0, k] = False
-        mean[0, k], precision[0, k] = value, 0.0
-        lower[0, k], upper[0, k] = min(lower[0, k], value), max(upper[0, k], value)
-    if p > len(NAMES):
-        gammas = slice(len(NAMES), len(NAMES) + model.rates)
-        precision[0, gammas] = max(options.store_spread, 1e-6) ** -2.0
-        precision[0, gammas.stop :] = max(options.opening_spread, 1e-6) ** -2.0
-    return Penalties(mean, precision, lower, upper, free)
+def penalties_open(at: Solution, penalties: Penalties) -> Mask:
+    """Return which parameters are free and not on the box, (P, p)."""
+    inside = (at.theta > penalties.lower) & (at.theta < penalties.upper)
+    return np.asarray(penalties.free & inside)
 
 
-def _refusal(data: BlendReadings, limit: Limit, penalties: Penalties) -> tuple[FitStatus, str] | None:
-    """Say why no fit can be made, if so."""
-    if data.tin.size == 0:
-        return FitStatus.NO_READINGS, "no readings yet"
-    measured = int(data.measured.sum())
-    if measured == 0:
-        return FitStatus.ALL_CENSORED, "every reading is gelled or over range; none is a number"
-    if not data.aged[data.measured].any():
-        return FitStatus.NOT_AGED, "no viscosity measured after day 0 yet"
-    needed = int((penalties.free & (penalties.precision == 0.0)).sum()) + 2
-    if measured < needed:
-        return FitStatus.TOO_FEW_READINGS, f"{measured} measured readings, at least {needed} are needed"
-    fresh = data.measured & (data.age_days == data.age_days[data.measured].min())
-    if limit.ln_ratio(float(np.median(data.ln_viscosity[fresh]))) <= 0.0:
-        return FitStatus.LIMIT_PASSED, "the viscosity at the start is already at the limit or beyond it"
-    return None
+def _day_variance(at: Solution, penalties: Penalties, lin: LinearMixed, spreads: Spreads, days: int) -> Array:
+    """Next variance of day effects, Σδ²/(D − tr C/σ_d²): fixed point of its restricted likelihood, (P,)."""
+    now = 1.0 / penalties.precision[:, -1]
+    own = np.diagonal(covariance(lin, spreads), axis1=-2, axis2=-1)[:, -days:]
+    spoken = np.maximum(days - own.sum(axis=1) / now, 1e-3)
+    new = (at.theta[:, -days:] ** 2).sum(axis=1) / spoken
+    return np.asarray(np.clip(new, _SMALLEST_DAY_VARIANCE, _LARGEST_DAY_VARIANCE))
 
 
-def _alternate(
-    model: AgeingModel, penalties: Penalties, at: Solution, spreads: Spreads, *, reml: bool
-) -> tuple[Solution, Spreads, bool]:
-    """Alternate to the fixed point; returns whether it was reached."""
-    random = np.zeros(model.parameters)
-    random[len(NAMES) :] = 1.0
-    change = np.inf
-    open_ = np.ones(model.parameters, dtype=bool)
+def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: bool, days: int) -> None:
+    """Take one round of both steps for the live problems, whose own arrays `model` holds."""
+    penalties = penalties_of(state.penalties, live)
+    spreads = Spreads(state.spreads.variance[live], state.spreads.ratio[live])
+    at = rows_of(state.at, live)
+    sigma = np.sqrt(spreads.variance)
+    evaluate, narrow = model.at_sigma(sigma), model.narrowed(sigma)
+    if model.any_censored:
+        at = start(evaluate, model.tins, at.theta, at.effects, spreads, penalties=penalties)
+    steps = 4 if round_ < 3 else 20
+    at = minimise(evaluate, model.tins, at, spreads, penalties, steps=steps, narrow=narrow)
+    state.at = scattered(state.at, live, at)
+    done = (state.change[live] < 1e-7) & at.converged
+    state.settled[live] = done
+    # a shape number that sits on the box in one round and just off it in the next would take its degree
+    # of freedom with it each time, and never settle: late in the day it stays where it was found
+    now_open = penalties_open(at, penalties)
+    open_ = state.open_[live] & now_open if round_ > _CAUTIOUS_FROM else now_open
+    random = np.arange(model.parameters) >= len(NAMES)
+    lin = linear_mixed(at, penalties, open_, random=random & (penalties.precision > 0.0), reml=reml)
+    new = estimate_spreads(lin, spreads, search=round_ == 0, steps=30 if round_ == 0 else 3)
+    if round_ >= _CAUTIOUS_FROM:
+        new = Spreads(np.sqrt(new.variance * spreads.variance), 0.5 * (new.ratio + spreads.ratio))
+    old = np.stack((np.log(spreads.variance), spreads.ratio * lin.typical))
+    moved = np.abs(np.stack((np.log(new.variance), new.ratio * lin.typical)) - old)
+    change = (moved / np.maximum(np.abs(old), 1.0)).max(axis=0)
+    going = live[~done]
+    if days:
+        variance = _day_variance(at, penalties, lin, new, days)
+        shift = np.abs(np.log(variance * penalties.precision[:, -1]))
+        change = np.maximum(change, _DAYS_MATTER_LESS * shift)
+        state.penalties.precision[going, -days:] = 1.0 / variance[~done, np.newaxis]
+    state.open_[going], state.change[going] = open_[~done], change[~done]
+    state.spreads.variance[going], state.spreads.ratio[going] = new.variance[~done], new.ratio[~done]
+
+
+def _alternate(model: AgeingModel, penalties: Penalties, *, reml: bool, days: int) -> _State:
+    """Alternate to the fixed point, each problem until it has settled."""
+    at, spreads = best_start(model, penalties)
+    problems = at.objective.size
+    state = _State(
+        penalties=replace(penalties, precision=penalties.precision.copy()),
+        at=at,
+        spreads=spreads,
+        open_=np.ones(at.theta.shape, dtype=bool),
+        change=np.full(problems, np.inf),
+        settled=np.zeros(problems, dtype=bool),
+    )
+    live, own = np.arange(problems), model
     for round_ in range(_ROUNDS):
-        sigma = np.sqrt(spreads.variance)
-        if model.any_censored:
-            at = start(model.at_sigma(sigma), model.tins, at.theta, at.effects, spreads, penalties=penalties)
-        at = minimise(
-            model.at_sigma(sigma), model.tins, at, spreads, penalties, steps=4 if round_ < 3 else 20
-        )
-        if change < 1e-7 and bool(at.converged.all()):
-            return at, spreads, True
-        # a shape number that sits on the box in one round and just off it in the next would take its degree
-        # of freedom with it each time, and never settle: late in the day it stays where it was found
-        now_open = penalties_open(at, penalties)
-        open_ = open_ & now_open if round_ > _CAUTIOUS_FROM else now_open
-        lin = linear_mixed(at, penalties, 0, open_, random=random, reml=reml)
-        variance, ratio = estimate_spreads(lin, spreads, 0, search=round_ == 0)
-        if round_ >= _CAUTIOUS_FROM:
-            variance = float(np.sqrt(variance * spreads.variance[0]))
-            ratio = 0.5 * (ratio + float(spreads.ratio[0]))
-        old = np.array([np.log(spreads.variance[0]), spreads.ratio[0] * lin.group_square.mean()])
-        new = np.array([np.log(variance), ratio * lin.group_square.mean()])
-        change = float(np.abs((new - old) / np.maximum(np.abs(old), 1.0)).max())
-        spreads = Spreads(np.array([variance]), np.array([ratio]))
-    return at, spreads, bool(change < 1e-3)
+        _round(state, live, own, round_, reml=reml, days=days)
+        going = ~state.settled[live]
+        if not going.any():
+            return state
+        if not going.all():
+            own, live = own.rows(np.flatnonzero(going)), live[going]
+    state.settled |= state.change < 1e-3
+    return state
 
 
-def penalties_open(at: Solution, penalties: Penalties) -> npt.NDArray[np.bool_]:
-    """Return which parameters of problem 0 are free and not on the box."""
-    theta = at.theta[0]
-    inside = (theta > penalties.lower[0]) & (theta < penalties.upper[0])
-    return np.asarray(penalties.free[0] & inside)
+def _fit_block(
+    blends: Sequence[BlendReadings], limits: Sequence[Limit], options: FitOptions, size: Size
+) -> list[Fit]:
+    """Fit blends of one size."""
+    model = ageing_model(blends, limits, size)
+    penalties = penalties_for(blends, options, size)
+    refused = [refusal(*one) for one in zip(blends, limits, penalties.free, penalties.precision, strict=True)]
+    fits = [
+        bare_fit(data, limit, options, *(why or (FitStatus.NOT_CONVERGED, "the fit did not settle")))
+        for data, limit, why in zip(blends, limits, refused, strict=True)
+    ]
+    able = np.array([k for k, why in enumerate(refused) if why is None], dtype=np.intp)
+    if able.size == 0:
+        return fits
+    model, penalties = model.rows(able), penalties_of(penalties, able)
+    state = _alternate(model, penalties, reml=options.criterion == "reml", days=size.days)
+    good = np.flatnonzero(state.settled & np.isfinite(state.at.objective))
+    if good.size == 0:
+        return fits
+    work = Workings(
+        model=model.rows(good),
+        penalties=penalties_of(state.penalties, good),
+        solution=rows_of(state.at, good),
+        spreads=Spreads(state.spreads.variance[good], state.spreads.ratio[good]),
+    )
+    chosen = able[good]
+    done = fits_of([blends[k] for k in chosen], [limits[k] for k in chosen], options, size, work)
+    for k, one in zip(chosen, done, strict=True):
+        fits[k] = one
+    return fits
 
 
-def fit(data: BlendReadings, limit: Limit, options: FitOptions | None = None) -> Fit:
-    """Fit one blend.
+def _blocks(sizes: Sequence[Size]) -> Iterator[tuple[Size, list[int]]]:
+    """Yield indices of blends of like size, a cache full at a time."""
+    like: dict[Size, list[int]] = {}
+    for index, size in enumerate(sizes):
+        like.setdefault(size, []).append(index)
+    for size, members in like.items():
+        most = max(_BLOCK_READINGS // size.readings, 1)
+        for first in range(0, len(members), most):
+            yield size, members[first : first + most]
+
+
+def fit_many(
+    blends: Sequence[BlendReadings], limits: Limit | Sequence[Limit], options: FitOptions | None = None
+) -> list[Fit]:
+    """Fit many blends, in the order given; each comes out as it would alone.
 
     Parameters
     ----------
-    data : BlendReadings
+    blends : sequence of BlendReadings
         From `assemble`.
-    limit : Limit
-        What ends the life that u stands for.
+    limits : Limit or sequence of Limit
+        What ends the life that u stands for, common or one per blend.
     options : FitOptions
-        Store spread, priors, criterion, held parameters.
+        Store spread, priors, criterion, held parameters; common to all.
 
     Returns
     -------
-    Fit
+    list of Fit
         Never raises for what the readings say; `status` and `reason` tell why there are no numbers.
     """
     options = options or FitOptions()
-    energy = _temperatures(data) >= 2
-    model = ageing_model(
-        data,
-        limit,
-        store_effects=options.store_spread > 0.0 and len(data.stores) > 1,
-        opening_effect=options.opening_spread > 0.0 and data.opening_told,
-    )
-    penalties = _penalties(options, model, energy=energy)
-    refused = _refusal(data, limit, penalties)
-    if refused is not None:
-        return _bare(data, limit, options, *refused)
-    at, spreads = best_start(model, penalties)
-    at, spreads, settled = _alternate(model, penalties, at, spreads, reml=options.criterion == "reml")
-    if not settled or not np.isfinite(at.objective).all():
-        return _bare(data, limit, options, FitStatus.NOT_CONVERGED, "the fit did not settle")
-    return _result(
-        data, limit, options, Workings(model=model, penalties=penalties, solution=at, spreads=spreads)
-    )
+    own = [limits] * len(blends) if isinstance(limits, Limit) else list(limits)
+    if len(own) != len(blends):
+        raise ValueError(f"{len(blends)} blends but {len(own)} limits")
+    sizes = [size_of(data, limit, options) for data, limit in zip(blends, own, strict=True)]
+    found: dict[int, Fit] = {}
+    for size, members in _blocks(sizes):
+        block = _fit_block([blends[k] for k in members], [own[k] for k in members], options, size)
+        found.update(zip(members, block, strict=True))
+    return [found[k] for k in range(len(blends))]
 
 
-def _opening_name(model: AgeingModel) -> tuple[str, ...]:
-    return ("opening",) if model.added.shape[-1] else ()
-
-
-class _Counts(TypedDict):
-    tins: int
-    readings: int
-    gelled: int
-
-
-def _counts(data: BlendReadings) -> _Counts:
-    return {
-        "tins": len(data.samples),
-        "readings": int(data.tin.size),
-        "gelled": int(np.unique(data.tin[~data.measured & ~np.isfinite(data.ln_upper)]).size),
-    }
-
-
-def _bare(data: BlendReadings, limit: Limit, options: FitOptions, status: FitStatus, reason: str) -> Fit:
-    return Fit(data=data, limit=limit, options=options, status=status, reason=reason, **_counts(data))
-
-
-def _result(data: BlendReadings, limit: Limit, options: FitOptions, work: Workings) -> Fit:
-    at, penalties, model = work.solution, work.penalties, work.model
-    open_ = penalties_open(at, penalties)
-    random = np.zeros(model.parameters)
-    random[len(NAMES) :] = 1.0
-    lin = linear_mixed(at, penalties, 0, open_, random=random, reml=options.criterion == "reml")
-    variance, ratio = float(work.spreads.variance[0]), float(work.spreads.ratio[0])
-    full = np.zeros((model.parameters, model.parameters))
-    full[np.ix_(open_, open_)] = covariance(lin, variance, ratio)
-    tau_squared = options.store_spread**2
-    # what spreads that were given (stores, openings) contribute has no degrees of freedom to lose
-    given = float((full[len(NAMES) :, LIFE] ** 2 * penalties.precision[0, len(NAMES) :]).sum())
-    outside = 0.0 if data.storage_store is not None else tau_squared
-    se_squared = max(float(full[LIFE, LIFE]) + outside, 1e-300)
-    share = min((given + outside) / se_squared, 0.999)
-    energy = bool(penalties.free[0, ENERGY])
-    informed = np.unique(data.tin[data.aged]).size
-    nu = int(informed) - (2 if energy else 1)
-    edges = penalties.free[0] & ~open_
-    linearised = model.linearised(at.theta, at.effects, np.sqrt(work.spreads.variance))
-    return Fit(
-        data=data,
-        limit=limit,
-        options=options,
-        status=FitStatus.FITTED,
-        reason="",
-        names=(*NAMES, *(f"gamma[{s}]" for s in data.stores[: model.rates]), *_opening_name(model)),
-        parameters=at.theta[0],
-        covariance=full,
-        se_u=float(np.sqrt(se_squared)),
-        df=min(max(nu, 0) / (1.0 - share) ** 2, 1e6),
-        tin_df=nu,
-        sigma=float(np.sqrt(variance)),
-        sigma_tin=float(np.sqrt(variance * ratio)),
-        tin_effects=at.effects[0],
-        residuals=linearised.residual[0],
-        life_used=model.life_used(at.theta, at.effects)[0][0],
-        energy_estimated=energy,
-        at_edge=tuple(n for n, e in zip(NAMES, edges[: len(NAMES)], strict=True) if e),
-        log_likelihood=log_likelihood(lin, variance, ratio),
-        workings=work,
-        **_counts(data),
-    )
+def fit(data: BlendReadings, limit: Limit, options: FitOptions | None = None) -> Fit:
+    """Fit one blend; arguments and answer as in `fit_many`."""
+    return fit_many([data], limit, options)[0]

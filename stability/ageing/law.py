@@ -13,6 +13,7 @@ that they and their derivatives are exact to rounding on both sides of zero.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,7 +32,10 @@ SMALLEST_LN_LIMIT = 1e-9
 _SERIES_BELOW = 0.125
 _TERMS = 18
 _E1_SLOPE = np.array([(j + 1) / math.factorial(j + 2) for j in range(_TERMS)])
-_K_SLOPE = np.array([(j + 1) / (j + 2) for j in range(_TERMS)])
+_BERNOULLI = np.array([1 / 12, -1 / 720, 1 / 30240, -1 / 1209600, 1 / 47900160, -691 / 1307674368000])
+"""Of h(x) = ½ + Σ B₂ₖ·x^{2k−1}/(2k)!, in powers of x²."""
+_TINY = 1e-30
+_SMALL_SHAPE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +86,6 @@ def _e1_slope(x: Array, e1: Array) -> Array:
 def _k(w: Array) -> Array:
     """k(w) = −ln(1 − w)/w for w < 1."""
     return _ratio(-np.log1p(-w), w)
-
-
-def _k_slope(w: Array, k: Array) -> Array:
-    """k′(w) = (1/(1 − w) − k(w))/w."""
-    far = (1.0 / (1.0 - w) - k) / np.where(w == 0.0, 1.0, w)
-    return _slope_near_zero(_K_SLOPE, far, w)
 
 
 def _as_arrays(*values: npt.ArrayLike) -> list[Array]:
@@ -197,6 +195,18 @@ def _slope_at_end(m: Array, b: Array, scale: Array) -> Array:
     return np.maximum(slope, 0.0)
 
 
+def _excess(x: Array) -> Array:
+    """h(x) = 1 + 1/(eˣ − 1) − 1/x: what d ln(eˣ − 1)/dx has beyond 1/x; ½ at 0."""
+    near = np.abs(x) < _SERIES_BELOW
+    far = np.where(near, 1.0, x)
+    return np.where(near, 0.5 + x * _series(_BERNOULLI, x * x), 1.0 + 1.0 / np.expm1(far) - 1.0 / far)
+
+
+def _off_zero(x: Array) -> Array:
+    """Move a shape number off 0 by less than rounding shows, so that no quotient below has a hole."""
+    return np.where(np.abs(x) < _TINY, _TINY, x)
+
+
 def log_growth_and_gradients(
     life_used: npt.ArrayLike, m: npt.ArrayLike, b: npt.ArrayLike, ln_limit: npt.ArrayLike
 ) -> Growth:
@@ -204,55 +214,77 @@ def log_growth_and_gradients(
 
     Notes
     -----
-    With A = ln L·e₁(−m·ln L) = (1 − L^{−m})/m and w = m·A·φ the law is A·φ·k(w), and
+    With c = 1 − L^{−m}, T = (c/m)·φ/(1 − cφ) and h(x) = 1 + 1/(eˣ − 1) − 1/x
 
-        ∂g/∂s = A·φ′/(1 − w)            ∂g/∂b = A·φ_b/(1 − w)
-        ∂g/∂ln L = L^{−m}·φ/(1 − w)     ∂g/∂m = A_m·φ/(1 − w) + (A·φ)²·k′(w)
+        ∂g/∂s = (c/m)·φ′/(1 − cφ)       ∂g/∂b = T·(s·h(bs) − h(b))
+        ∂g/∂ln L = L^{−m}·φ/(1 − cφ)    ∂g/∂m = T·(g·h(−mg) − ln L·h(−m ln L))
 
-    On the linear continuation the derivatives are those of the continued function, not frozen ones.
+    Away from b = 0 and m = 0 the last column is taken in a form that needs no h. On the linear
+    continuation the derivatives are those of the continued function, not frozen ones.
     """
     s, m_, b_, ln_l = _as_arrays(life_used, m, b, ln_limit)
     ln_l = np.maximum(ln_l, SMALLEST_LN_LIMIT)
+    m_, b_ = _off_zero(m_), _off_zero(b_)
     end = _life_used_at_phi(_phi_at(_LINEAR_FROM, m_, ln_l), b_)
     inside = np.minimum(s, end)
-    e1_limit = _e1(-m_ * ln_l)
-    scale = ln_l * e1_limit
-    scale_m = -(ln_l**2) * _e1_slope(-m_ * ln_l, e1_limit)
-    e1_b = _e1(b_)
-    e1_b_slope = _e1_slope(b_, e1_b)
-    bs = b_ * inside
-    e1_bs = _e1(bs)
-    phi = inside * e1_bs / e1_b
-    phi_s = np.exp(bs) / e1_b
-    phi_b = (inside**2 * _e1_slope(bs, e1_bs) - phi * e1_b_slope) / e1_b
-    grown = scale * phi
-    w = m_ * grown
-    k = _k(w)
+    grown_b, c = np.expm1(b_), -np.expm1(-m_ * ln_l)
+    lift = np.expm1(b_ * inside)
+    phi = lift / grown_b
+    lift += 1.0
+    w = c * phi
+    value = np.log1p(-w) / -m_
     steep = 1.0 / (1.0 - w)
+    share = phi * steep
+    per_m = c / m_
+    by_b = (inside * lift / grown_b - phi * (1.0 + 1.0 / grown_b)) * (per_m * steep)
+    limit_lift = np.exp(-m_ * ln_l)
+    by_m = (share * (ln_l * limit_lift) - value) / m_
     growth = Growth(
-        value=grown * k,
-        by_life_used=scale * phi_s * steep,
-        by_m=scale_m * phi * steep + grown**2 * _k_slope(w, k),
-        by_b=scale * phi_b * steep,
-        by_ln_limit=np.exp(-m_ * ln_l) * phi * steep,
+        value=value,
+        by_life_used=lift * steep * (per_m * b_ / grown_b),
+        by_m=_mended(by_m, m_, (per_m, share, value, ln_l), _by_m_near_zero),
+        by_b=_mended(by_b, b_, (per_m, share, inside), _by_b_near_zero),
+        by_ln_limit=share * limit_lift,
     )
     beyond = s - inside
     if not beyond.any():
         return growth
-    return _continued(growth, beyond, (m_, b_, ln_l), (scale, scale_m), (e1_b, e1_b_slope))
+    return _continued(growth, beyond, (m_, b_, ln_l))
+
+
+def _by_m_near_zero(m: Array, per_m: Array, share: Array, value: Array, ln_l: Array) -> Array:
+    return per_m * share * (value * _excess(-m * value) - ln_l * _excess(-m * ln_l))
+
+
+def _by_b_near_zero(b: Array, per_m: Array, share: Array, inside: Array) -> Array:
+    return per_m * share * (inside * _excess(b * inside) - _excess(b))
+
+
+def _mended(far: Array, shape: Array, given: tuple[Array, ...], near: Callable[..., Array]) -> Array:
+    """Take the form without cancellation where a shape number is small."""
+    small = np.abs(shape) < _SMALL_SHAPE
+    if not small.any():
+        return far
+    if far.ndim == 2 and all(v.ndim == 2 and v.shape[0] == far.shape[0] for v in (shape, *given)):
+        # one shape number per row, as in a fit: only such rows are worked out again
+        rows = np.flatnonzero(small.any(axis=1))
+        far[rows] = np.where(small[rows], near(shape[rows], *(v[rows] for v in given)), far[rows])
+        return far
+    return np.asarray(np.where(small, near(shape, *given), far))
 
 
 def _continued(
     at_end: Growth,
     beyond: Array,
     shape: tuple[Array, Array, Array],
-    scales: tuple[Array, Array],
-    e1_of_b: tuple[Array, Array],
 ) -> Growth:
     """Add the linear piece: slope·(s − s_end), and the change of that slope with m, b and ln L."""
     m, b, ln_l = shape
-    scale, scale_m = scales
-    e1_b, e1_b_slope = e1_of_b
+    e1_limit = _e1(-m * ln_l)
+    scale = ln_l * e1_limit
+    scale_m = -(ln_l**2) * _e1_slope(-m * ln_l, e1_limit)
+    e1_b = _e1(b)
+    e1_b_slope = _e1_slope(b, e1_b)
     g = LINEAR_FROM
     lift = np.exp(m * g)
     e1_g = _e1(-m * g)

@@ -14,6 +14,7 @@ from scipy.special import ndtri, stdtr, stdtrit
 
 from stability.ageing.bounds import Life
 from stability.ageing.dose import inverse_temperature
+from stability.ageing.grouping import Groups
 from stability.ageing.linear import deletions
 from stability.ageing.model import LIFE, NAMES
 from stability.ageing.result import Fit
@@ -100,9 +101,8 @@ def expected_readings(
     row = np.zeros(work.model.stores.shape[-1])
     if store is not None and row.size:
         row = work.model.stores[0, np.flatnonzero(fit.data.store == store)[0]]
-    tins = np.zeros((1, work.model.tins.shape[1], n))
-    if tin is not None:
-        tins[0, tin] = 1.0
+    tins = Groups(np.full((1, n), tin or 0, dtype=np.intp), work.model.tins.count)
+    effects = work.solution.effects if tin is not None else np.zeros_like(work.solution.effects)
     blank = np.zeros((1, n))
     model = replace(
         work.model,
@@ -117,7 +117,7 @@ def expected_readings(
         added=np.full((1, n, work.model.added.shape[-1]), 0.0 if openings is None else openings),
         any_censored=False,
     )
-    lin = model.linearised(work.solution.theta, work.solution.effects, np.sqrt(work.spreads.variance))
+    lin = model.linearised(work.solution.theta, effects, np.sqrt(work.spreads.variance))
     slope, by_rate = lin.jacobian[0], lin.by_effect[0]
     effect_variance = fit.sigma_tin**2
     if tin is not None:

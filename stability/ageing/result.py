@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from stability.ageing.arrays import BlendReadings
 from stability.ageing.model import ENERGY, INITIAL, LIFE, NAMES, ORDER, SELF, AgeingModel, Limit
-from stability.ageing.solver import Penalties, Solution, Spreads
+from stability.ageing.normal_equations import Penalties, Solution, Spreads
 from stability.errors import InputError
 
 __all__ = ["Fit", "FitOptions", "FitStatus", "Priors", "Workings"]
@@ -48,6 +48,8 @@ class FitOptions:
     opening_spread: float = 0.005
     """Spread of what one opening adds to ln η (air, lost thinner), [–]; estimated within it where a study has
     both re-used and never-opened tins, because the life asked for is that of an unopened one. 0: left out."""
+    day_spread: float | None = None
+    """Where the search for the spread of a whole day's readings begins, in ln η; None: days do not differ."""
     priors: Priors | None = None
     criterion: Literal["reml", "ml"] = "reml"
     fixed: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
@@ -75,7 +77,7 @@ class FitStatus(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Workings:
-    """What a refit needs: kept with the fit so that a profile starts warm."""
+    """What a refit needs, of one problem or of a block of them: a profile starts warm from it."""
 
     model: AgeingModel
     penalties: Penalties

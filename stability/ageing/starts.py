@@ -1,71 +1,121 @@
-"""Where the search of a blend begins: three shapes, each from its best life on a grid, best kept."""
+"""Where the searches begin: three shapes, each from its best life on a grid, best kept."""
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
 
+from stability.ageing.dose import dose
+from stability.ageing.law import log_growth
 from stability.ageing.model import ENERGY, INITIAL, LIFE, ORDER, SELF, AgeingModel
-from stability.ageing.solver import Penalties, Solution, Spreads, minimise, rows_of, start
+from stability.ageing.normal_equations import Penalties, Solution, Spreads
+from stability.ageing.solver import minimise, penalties_of, rows_of, start
 
-__all__ = ["best_start"]
+__all__ = ["best_start", "shaped_starts"]
 
 Array = npt.NDArray[np.float64]
+Pairs = tuple[tuple[float, float], ...]
 
-SHAPES = ((0.0, 0.0), (0.5, 2.0), (-1.0, 3.0))
+SHAPES: Pairs = ((0.0, 0.0), (0.5, 2.0), (-1.0, 3.0))
 """(m, b): the straight line in ln η, one that runs away, one that lags."""
 SUDDEN = (1.0, 7.0)
 """Tried besides where tins have gelled: nothing for long, then everything at once."""
-_LN_LIVES = np.linspace(-3.0, 4.0, 15)
+_LN_LIVES = np.linspace(-3.0, 4.0, 8)
 """ln(life ÷ longest dose) tried."""
 _SIGMA, _SIGMA_TIN = 0.03, 0.05
+_FRESHEST = 0.1
 
 
-def _grid(model: AgeingModel, penalties: Penalties, pairs: tuple[tuple[float, float], ...]) -> Array:
-    """Return one start per shape, (shapes, p): best life and level of a grid, at the energy believed in."""
-    theta = np.repeat(penalties.mean, len(pairs) * _LN_LIVES.size, axis=0)
-    held = ~penalties.free[0]
-    dose = (model.days * np.exp(-penalties.mean[0, ENERGY] * model.x)).sum(axis=-1)[0]
-    numbers = (model.active * model.measured)[0]
-    fresh = (dose <= np.quantile(dose[numbers > 0.0], 0.1)) & (numbers > 0.0)
-    shapes = np.repeat(np.array(pairs), _LN_LIVES.size, axis=0)
-    theta[:, INITIAL] = float(np.median(model.y[0][fresh]))
-    theta[:, LIFE] = np.tile(_LN_LIVES, len(pairs)) + np.log(max(float(dose.max()), 1e-6))
-    theta[:, [ORDER, SELF]] = shapes
-    theta = np.where(held, penalties.mean, np.clip(theta, penalties.lower, penalties.upper))
-    gap = model.y - model.fitted(theta, np.zeros((theta.shape[0], model.tins.shape[1])))
-    level = np.zeros(theta.shape[0])
-    if not (model.absolute or held[INITIAL]):
-        level = (gap * numbers).sum(axis=-1) / numbers.sum()
-    gap = gap - level[:, np.newaxis]
-    # a gelled reading only counts against a curve that lies below it
-    misfit = (model.active * np.where(model.measured > 0.0, gap, np.maximum(gap, 0.0)) ** 2).sum(axis=-1)
-    best = misfit.reshape(len(pairs), -1).argmin(axis=1) + np.arange(len(pairs)) * _LN_LIVES.size
-    theta[:, INITIAL] += level
-    return np.asarray(theta[best])
+def _first_level(model: AgeingModel, amount: Array, numbers: Array) -> Array:
+    """Mean ln η of the tenth of the measured readings with the least dose, (P,)."""
+    ranked = np.sort(np.where(numbers > 0.0, amount, np.inf), axis=1)
+    last = np.floor(_FRESHEST * np.maximum(numbers.sum(axis=1) - 1.0, 0.0)).astype(np.intp)
+    fresh = numbers * (amount <= np.take_along_axis(ranked, last[:, np.newaxis], axis=1))
+    return np.asarray((fresh * model.y).sum(axis=1) / np.maximum(fresh.sum(axis=1), 1.0))
+
+
+def shaped_starts(model: AgeingModel, penalties: Penalties, pairs: Pairs) -> Array:
+    """Return one start per shape, (shapes, P, p): best life and level of a grid, at the believed energy."""
+    problems = model.y.shape[0]
+    numbers = model.active * model.measured
+    total = np.maximum(numbers.sum(axis=1), 1.0)
+    amount = dose(model.days, model.x, penalties.mean[:, ENERGY : ENERGY + 1])
+    first = _first_level(model, amount, numbers)
+    longest = np.log(np.maximum((amount * model.active).max(axis=1), 1e-6))
+    level_free = np.full(problems, not model.absolute) & penalties.free[:, INITIAL]
+    out = np.repeat(penalties.mean[np.newaxis], len(pairs), axis=0)
+    for k, pair in enumerate(pairs):
+        theta = penalties.mean.copy()
+        theta[:, INITIAL] = first
+        theta[:, [ORDER, SELF]] = pair
+        theta = np.where(penalties.free, np.clip(theta, penalties.lower, penalties.upper), penalties.mean)
+        ln_limit = model.limit_at(theta)
+        least = np.full(problems, np.inf)
+        for offset in _LN_LIVES:
+            life = np.clip(longest + offset, penalties.lower[:, LIFE], penalties.upper[:, LIFE])
+            life = np.where(penalties.free[:, LIFE], life, penalties.mean[:, LIFE])
+            shape = theta[:, ORDER : ORDER + 1], theta[:, SELF : SELF + 1]
+            grown = log_growth(amount * np.exp(-life)[:, np.newaxis], *shape, ln_limit)
+            gap = model.y - theta[:, INITIAL : INITIAL + 1] - grown
+            level = np.where(level_free, (gap * numbers).sum(axis=1) / total, 0.0)
+            gap = gap - level[:, np.newaxis]
+            # a gelled reading only counts against a curve that lies below it
+            gap = np.where(model.measured > 0.0, gap, np.maximum(gap, 0.0))
+            misfit = (model.active * gap**2).sum(axis=1)
+            better = misfit < least
+            least = np.where(better, misfit, least)
+            best = theta.copy()
+            best[:, INITIAL] += level
+            best[:, LIFE] = life
+            out[k] = np.where(better[:, np.newaxis], best, out[k])
+    return out
+
+
+def _best_of(at: Solution, problems: int) -> Solution:
+    """Return the best of the starts of each problem; starts are in blocks of all problems."""
+    pick = at.objective.reshape(-1, problems).argmin(axis=0)
+    return rows_of(at, pick * problems + np.arange(problems))
 
 
 def _searched(model: AgeingModel, penalties: Penalties, theta: Array, effects: Array) -> Solution:
-    spreads = Spreads(np.full(theta.shape[0], _SIGMA**2), np.full(theta.shape[0], (_SIGMA_TIN / _SIGMA) ** 2))
-    evaluate = model.at_sigma(np.sqrt(spreads.variance))
-    at = start(evaluate, model.tins, theta, effects, spreads, penalties=penalties)
-    return minimise(evaluate, model.tins, at, spreads, penalties, steps=12, tolerance=1e-3)
+    """Search from all starts, (starts, P, p), of all problems; one after the other in the rows."""
+    starts, problems = theta.shape[:2]
+    rows = np.tile(np.arange(problems), starts)
+    many, held = model.rows(rows), penalties_of(penalties, rows)
+    spreads = Spreads(np.full(rows.size, _SIGMA**2), np.full(rows.size, (_SIGMA_TIN / _SIGMA) ** 2))
+    if model.tins.count == 0:
+        spreads = Spreads(spreads.variance, np.zeros(rows.size))
+    sigma = np.sqrt(spreads.variance)
+    evaluate = many.at_sigma(sigma)
+    at = start(
+        evaluate,
+        many.tins,
+        theta.reshape(rows.size, -1),
+        effects.reshape(rows.size, -1),
+        spreads,
+        penalties=held,
+    )
+    return minimise(
+        evaluate, many.tins, at, spreads, held, steps=12, tolerance=1e-3, narrow=many.narrowed(sigma)
+    )
 
 
 def best_start(model: AgeingModel, penalties: Penalties) -> tuple[Solution, Spreads]:
-    """Return the best of the shaped starts after a short search.
+    """Return the best of the shaped starts of each problem after a short search.
 
     With censored readings the search without them comes first; it and the shaped starts that mind
     them compete in the full likelihood.
     """
-    tins = model.tins.shape[1]
+    problems, tins = model.y.shape[0], model.tins.count
     numbers = model.measured_only()
-    theta = _grid(numbers, penalties, SHAPES)
-    at = _searched(numbers, penalties, theta, np.zeros((len(theta), tins)))
+    theta = shaped_starts(numbers, penalties, SHAPES)
+    at = _searched(numbers, penalties, theta, np.zeros((len(theta), problems, tins)))
     if model.any_censored:
-        shaped = _grid(model, penalties, (*SHAPES, SUDDEN))
-        theta = np.concatenate((at.theta, shaped))
-        effects = np.concatenate((at.effects, np.zeros((len(shaped), tins))))
+        shaped = shaped_starts(model, penalties, (*SHAPES, SUDDEN))
+        theta = np.concatenate((at.theta.reshape(len(theta), problems, -1), shaped))
+        effects = np.concatenate(
+            (at.effects.reshape(-1, problems, tins), np.zeros((len(shaped), problems, tins)))
+        )
         at = _searched(model, penalties, theta, effects)
-    spreads = Spreads(np.full(1, _SIGMA**2), np.full(1, (_SIGMA_TIN / _SIGMA) ** 2))
-    return rows_of(at, np.array([np.argmin(at.objective)])), spreads
+    ratio = (_SIGMA_TIN / _SIGMA) ** 2 if tins else 0.0
+    return _best_of(at, problems), Spreads(np.full(problems, _SIGMA**2), np.full(problems, ratio))

@@ -1,4 +1,4 @@
-"""REML or ML of the two spreads in the linearised mixed model, from a fit's statistics.
+"""REML or ML of the two spreads in the linearised mixed model, from the statistics of many fits.
 
 With V_i = σ²(I + ρ·z_i z_i′) per tin, S(ρ) = X′X − Σ κ_i c_i c_i′, κ = ρ/(1 + ρ z′z), c = X′z, and the
 penalties P of the parameters, M = S/σ² + P is Henderson's matrix and
@@ -6,76 +6,89 @@ penalties P of the parameters, M = S/σ² + P is Henderson's matrix and
     −2 l = N ln σ² + Σ ln(1 + ρ z_i′z_i) + ln|M| + quadratic
 
 (REML; for ML ln|M| runs over the random store effects only). The derivatives by ln σ² and ln ρ are closed
-forms; the Hessian is taken from differences of them.
+forms; the Hessian is taken from differences of them. Leading axis: problems (P).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 
-from stability.ageing.solver import Penalties, Solution, Spreads
+from stability.ageing.normal_equations import Penalties, Solution, Spreads
 
 __all__ = ["LinearMixed", "covariance", "estimate_spreads", "linear_mixed", "log_likelihood"]
 
 Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
 
 SMALLEST_LN_VARIANCE = 2.0 * np.log(1e-4)
 """σ never falls below 0.01 %: four digits of a viscometer carry no less."""
 LARGEST_LN_VARIANCE = 2.0 * np.log(5.0)
 _LARGEST_LN_TIN_VARIANCE = 2.0 * np.log(3.0)
-_RATIO_GRID = np.concatenate(([1e-9], np.logspace(-3.0, 5.0, 25)))
+_RATIO_GRID = np.concatenate(([1e-9], np.logspace(-2.0, 5.0, 8)))
+_NEWTON_STEPS = 30
+_DIFFERENCE = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
 class LinearMixed:
-    """The linearised mixed model of one blend, in its free parameters."""
+    """Linearised mixed models; rows and columns of parameters that are held are zero."""
 
     cross: Array
-    """X′X, (p, p)."""
+    """X′X, (P, p, p)."""
     group_cross: Array
-    """c, (K, p)."""
+    """c, (P, K, p)."""
     group_square: Array
-    """z′z, (K,)."""
+    """z′z, (P, K)."""
     right: Array
-    """X′w with w = r + zβ, (p,)."""
+    """X′w with w = r + zβ, (P, p)."""
     group_right: Array
-    """z′w, (K,)."""
-    square: float
-    """w′w."""
+    """z′w, (P, K)."""
+    square: Array
+    """w′w, (P,)."""
     precision: Array
-    """Penalties, (p,)."""
+    """Penalties, (P, p)."""
     offset: Array
-    """μ − θ, (p,)."""
-    integrated: npt.NDArray[np.bool_]
-    """Parameters that ln|M| runs over: all for REML, the random ones for ML, (p,)."""
-    count: float
+    """μ − θ, (P, p)."""
+    free: Mask
+    """(P, p)."""
+    integrated: Mask
+    """Parameters that ln|M| runs over: the free ones for REML, the random ones of them for ML, (P, p)."""
+    count: Array
+    """(P,)."""
+
+    def rows(self, rows: npt.NDArray[np.intp]) -> LinearMixed:
+        """Return some problems."""
+        return LinearMixed(*(getattr(self, f.name)[rows] for f in fields(self)))
+
+    @property
+    def typical(self) -> Array:
+        """Mean z′z of the tins that have readings: the scale of 1/ρ, (P,)."""
+        used = (self.group_square > 0.0).sum(axis=1)
+        return np.asarray(np.maximum(self.group_square.sum(axis=1) / np.maximum(used, 1), 1e-12))
 
 
-def linear_mixed(
-    at: Solution, penalties: Penalties, row: int, free: npt.NDArray[np.bool_], *, random: Array, reml: bool
-) -> LinearMixed:
-    """Return the linearised model of problem `row` at a solution, restricted to its `free` parameters."""
-    st, effects, theta = at.statistics, at.effects[row], at.theta[row]
-    t = st.group_gradient[row] + st.group_square[row] * effects
-    right = st.gradient[row] + effects @ st.group_cross[row]
+def linear_mixed(at: Solution, penalties: Penalties, free: Mask, *, random: Mask, reml: bool) -> LinearMixed:
+    """Return the linearised models at a solution, restricted to their `free` parameters (P, p)."""
+    st, effects = at.statistics, at.effects
     # every quantity is re-expressed for w = r + zβ, so that β starts from zero
-    square = st.square[row] + 2.0 * effects @ st.group_gradient[row] + effects**2 @ st.group_square[row]
-    mean = np.broadcast_to(penalties.mean, at.theta.shape)[row]
-    precision = np.broadcast_to(penalties.precision, at.theta.shape)[row]
+    right = st.gradient + (effects[:, np.newaxis, :] @ st.group_cross)[:, 0]
+    inside = effects * (2.0 * st.group_gradient + effects * st.group_square)
+    shape = at.theta.shape
     return LinearMixed(
-        cross=st.cross[row][np.ix_(free, free)],
-        group_cross=st.group_cross[row][:, free],
-        group_square=st.group_square[row],
-        right=right[free],
-        group_right=t,
-        square=float(square),
-        precision=precision[free],
-        offset=(mean - theta)[free],
-        integrated=np.ones(int(free.sum()), dtype=bool) if reml else random[free].astype(bool),
-        count=float(st.count[row]),
+        cross=np.where(free[:, :, np.newaxis] & free[:, np.newaxis, :], st.cross, 0.0),
+        group_cross=np.where(free[:, np.newaxis, :], st.group_cross, 0.0),
+        group_square=st.group_square,
+        right=np.where(free, right, 0.0),
+        group_right=st.group_gradient + st.group_square * effects,
+        square=st.square + inside.sum(axis=1),
+        precision=np.where(free, np.broadcast_to(penalties.precision, shape), 0.0),
+        offset=np.where(free, penalties.mean - at.theta, 0.0),
+        free=free,
+        integrated=free if reml else free & random,
+        count=st.count,
     )
 
 
@@ -90,31 +103,40 @@ class _Criterion:
     """σ² that would make the first derivative zero with all else held: a fixed-point map."""
 
 
-def _criterion(lin: LinearMixed, ln_variance: Array, ratio: Array) -> _Criterion:
-    """Evaluate −2 l (without constants) and its derivatives at Q points, all (Q,)."""
-    variance = np.exp(ln_variance)
-    grown = 1.0 + ratio[:, np.newaxis] * lin.group_square
-    kappa = ratio[:, np.newaxis] / grown
+def _henderson(lin: LinearMixed, variance: Array, ratio: Array) -> tuple[Array, Array, Array, Array]:
+    """Return κ (P, K), S (P, p, p), M⁻¹ scaled to a unit diagonal with 1 for held ones, and the scale."""
+    kappa = ratio[:, np.newaxis] / (1.0 + ratio[:, np.newaxis] * lin.group_square)
     c = lin.group_cross
     s = lin.cross - np.swapaxes(c * kappa[..., np.newaxis], -1, -2) @ c
-    m = s / variance[:, np.newaxis, np.newaxis] + np.diag(lin.precision)
-    data_right = lin.right - (kappa * lin.group_right) @ c
-    v = data_right / variance[:, np.newaxis] + lin.precision * lin.offset
+    m = s / variance[:, np.newaxis, np.newaxis]
     # a parameter that no reading informs yet has a zero row: the floor keeps its inverse finite
-    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(m, axis1=-2, axis2=-1), 1e-24))
-    unit = m * scale[..., np.newaxis] * scale[..., np.newaxis, :] + 1e-13 * np.eye(m.shape[-1])
+    diagonal = np.diagonal(m, axis1=-2, axis2=-1) + lin.precision
+    scale = np.where(lin.free, 1.0 / np.sqrt(np.maximum(diagonal, 1e-24)), 1.0)
+    unit = m * scale[..., np.newaxis] * scale[..., np.newaxis, :]
+    extra = np.where(lin.free, 1e-13 + lin.precision * scale**2, 1.0)
+    return kappa, s, unit + np.eye(m.shape[-1]) * extra[:, np.newaxis, :], scale
+
+
+def _criterion(lin: LinearMixed, ln_variance: Array, ratio: Array) -> _Criterion:
+    """Evaluate −2 l (without constants) and its derivatives, all (P,)."""
+    variance = np.exp(ln_variance)
+    kappa, s, unit, scale = _henderson(lin, variance, ratio)
+    grown = 1.0 + ratio[:, np.newaxis] * lin.group_square
     inverse = np.linalg.inv(unit) * scale[..., np.newaxis] * scale[..., np.newaxis, :]
-    b = (inverse @ v[..., np.newaxis])[..., 0]
-    left = lin.square - kappa @ lin.group_right**2
+    c = lin.group_cross
+    data_right = lin.right - ((kappa * lin.group_right)[:, np.newaxis, :] @ c)[:, 0]
+    v = data_right / variance[:, np.newaxis] + lin.precision * lin.offset
+    b = np.where(lin.free, (inverse @ v[..., np.newaxis])[..., 0], 0.0)
+    left = lin.square - (kappa * lin.group_right**2).sum(-1)
     misfit = left - 2.0 * (b * data_right).sum(-1) + (b * (s @ b[..., np.newaxis])[..., 0]).sum(-1)
     misfit = np.maximum(misfit, 0.0)
     quadratic = misfit / variance + (lin.precision * (lin.offset - b) ** 2).sum(-1)
-    if lin.integrated.all():
-        trace_inverse, ln_det = inverse, np.linalg.slogdet(unit)[1] - 2.0 * np.log(scale).sum(-1)
+    if lin.integrated is lin.free:
+        trace_inverse, ln_det = inverse, _ln_det(unit) - 2.0 * np.log(scale).sum(-1)
     else:
-        trace_inverse, ln_det = _partial(m, lin.integrated)
+        trace_inverse, ln_det = _partial(unit, scale, lin.integrated)
     spent = (trace_inverse * s).sum(axis=(-1, -2)) / variance
-    cb = b @ c.T
+    cb = (c @ b[..., np.newaxis])[..., 0]
     slope = ratio[:, np.newaxis] / grown**2
     leverage = ((c @ trace_inverse) * c).sum(-1)
     by_ratio = (1.0 - 1.0 / grown).sum(-1) - (
@@ -128,62 +150,86 @@ def _criterion(lin: LinearMixed, ln_variance: Array, ratio: Array) -> _Criterion
     )
 
 
-def _partial(m: Array, integrated: npt.NDArray[np.bool_]) -> tuple[Array, Array]:
+def _ln_det(unit: Array) -> Array:
+    return np.asarray(np.linalg.slogdet(unit)[1])
+
+
+def _partial(unit: Array, scale: Array, integrated: Mask) -> tuple[Array, Array]:
     """Inverse (padded with zeros) and ln|·| of the block of M that ML integrates over."""
-    out = np.zeros_like(m)
-    if not integrated.any():
-        return out, np.zeros(m.shape[0])
-    block = m[:, integrated][:, :, integrated]
-    index = np.flatnonzero(integrated)
-    out[:, index[:, np.newaxis], index] = np.linalg.inv(block)
-    return out, np.linalg.slogdet(block)[1]
+    both = integrated[..., np.newaxis] & integrated[..., np.newaxis, :]
+    block = np.where(both, unit, np.eye(unit.shape[-1]))
+    inverse = np.where(both, np.linalg.inv(block), 0.0) * scale[..., np.newaxis] * scale[..., np.newaxis, :]
+    return inverse, _ln_det(block) - 2.0 * np.where(integrated, np.log(scale), 0.0).sum(-1)
 
 
 def _floor(variance: Array) -> Array:
     return np.asarray(np.clip(variance, np.exp(SMALLEST_LN_VARIANCE), np.exp(LARGEST_LN_VARIANCE)))
 
 
-def _from_grid(lin: LinearMixed, ln_variance: float) -> tuple[float, float]:
+def _from_grid(lin: LinearMixed, ln_variance: Array) -> tuple[Array, Array]:
     """Best of a grid in ρ with σ² at its own optimum for each: a start that needs no luck."""
-    typical = max(float(lin.group_square.mean()), 1e-12)
-    ratio = _RATIO_GRID / typical
-    variance = np.full(ratio.shape, np.exp(ln_variance))
-    for _ in range(6):
-        variance = _floor(_criterion(lin, np.log(variance), ratio).next_variance)
-    value = _criterion(lin, np.log(variance), ratio).value
-    value = np.where(np.log(ratio * variance) < _LARGEST_LN_TIN_VARIANCE, value, np.inf)
-    best = int(np.argmin(value))
-    return float(np.log(variance[best])), float(ratio[best])
+    best_value = np.full(ln_variance.shape, np.inf)
+    best_variance, best_ratio = ln_variance, 1.0 / lin.typical
+    for point in _RATIO_GRID:
+        ratio = point / lin.typical
+        variance = np.exp(ln_variance)
+        for _ in range(3):
+            found = _criterion(lin, np.log(variance), ratio)
+            variance = _floor(found.next_variance)
+        value = _criterion(lin, np.log(variance), ratio).value
+        allowed = np.log(ratio * variance) < _LARGEST_LN_TIN_VARIANCE
+        better = allowed & (value < best_value)
+        best_value = np.where(better, value, best_value)
+        best_variance = np.where(better, np.log(variance), best_variance)
+        best_ratio = np.where(better, ratio, best_ratio)
+    return best_variance, np.log(best_ratio)
 
 
-def _newton(lin: LinearMixed, ln_variance: float, ln_ratio: float) -> tuple[float, float]:
-    h = 1e-4
-    smallest = np.log(1e-7 / max(float(lin.group_square.mean()), 1e-12))
-    for _ in range(30):
-        at_l = np.array([ln_variance, ln_variance + h, ln_variance])
-        at_r = np.array([ln_ratio, ln_ratio, ln_ratio + h])
-        c = _criterion(lin, at_l, np.exp(at_r))
-        gradient = np.array([c.by_variance[0], c.by_ratio[0]])
-        h11 = (c.by_variance[1] - c.by_variance[0]) / h
-        h22 = (c.by_ratio[2] - c.by_ratio[0]) / h
-        h12 = 0.5 * ((c.by_variance[2] - c.by_variance[0]) + (c.by_ratio[1] - c.by_ratio[0])) / h
-        if not (h11 > 0.0 and h22 > 0.0 and h11 * h22 > 1.0001 * h12 * h12):
-            # outside the bowl: downhill along each axis on its own
-            h11, h22, h12 = max(abs(h11), 0.1), max(abs(h22), 0.1), 0.0
-        det = h11 * h22 - h12 * h12
-        step = -np.array([h22 * gradient[0] - h12 * gradient[1], h11 * gradient[1] - h12 * gradient[0]]) / det
-        step *= min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-300))
-        ln_variance = min(max(ln_variance + float(step[0]), SMALLEST_LN_VARIANCE), LARGEST_LN_VARIANCE)
-        ln_ratio = min(ln_ratio + float(step[1]), _LARGEST_LN_TIN_VARIANCE - ln_variance)
-        if ln_ratio < smallest:
-            return ln_variance, -np.inf
-        if np.abs(step).max() < 1e-9:
+def _newton_step(lin: LinearMixed, ln_variance: Array, ln_ratio: Array) -> tuple[Array, Array]:
+    h = _DIFFERENCE
+    ratio = np.exp(ln_ratio)
+    at = _criterion(lin, ln_variance, ratio)
+    along_v = _criterion(lin, ln_variance + h, ratio)
+    along_r = _criterion(lin, ln_variance, np.exp(ln_ratio + h))
+    h11 = (along_v.by_variance - at.by_variance) / h
+    h22 = (along_r.by_ratio - at.by_ratio) / h
+    h12 = 0.5 * ((along_r.by_variance - at.by_variance) + (along_v.by_ratio - at.by_ratio)) / h
+    bowl = (h11 > 0.0) & (h22 > 0.0) & (h11 * h22 > 1.0001 * h12 * h12)
+    # outside the bowl: downhill along each axis on its own
+    h11 = np.where(bowl, h11, np.maximum(np.abs(h11), 0.1))
+    h22 = np.where(bowl, h22, np.maximum(np.abs(h22), 0.1))
+    h12 = np.where(bowl, h12, 0.0)
+    det = h11 * h22 - h12 * h12
+    step_v = -(h22 * at.by_variance - h12 * at.by_ratio) / det
+    step_r = -(h11 * at.by_ratio - h12 * at.by_variance) / det
+    longest = np.maximum(np.maximum(np.abs(step_v), np.abs(step_r)), 1e-300)
+    shorten = np.minimum(1.0, 2.0 / longest)
+    return step_v * shorten, step_r * shorten
+
+
+def _newton(lin: LinearMixed, ln_variance: Array, ln_ratio: Array, steps: int) -> tuple[Array, Array]:
+    """Refine both; ln ρ is −∞ where tins show no spread of their own."""
+    ln_variance, ln_ratio = ln_variance.copy(), ln_ratio.copy()
+    live = np.flatnonzero(np.isfinite(ln_ratio))
+    smallest = np.log(1e-7 / lin.typical)
+    for _ in range(steps):
+        if live.size == 0:
             break
+        step_v, step_r = _newton_step(
+            lin if live.size == ln_variance.size else lin.rows(live), ln_variance[live], ln_ratio[live]
+        )
+        v = np.clip(ln_variance[live] + step_v, SMALLEST_LN_VARIANCE, LARGEST_LN_VARIANCE)
+        r = np.minimum(ln_ratio[live] + step_r, _LARGEST_LN_TIN_VARIANCE - v)
+        none = r < smallest[live]
+        ln_variance[live], ln_ratio[live] = v, np.where(none, -np.inf, r)
+        live = live[~none & (np.maximum(np.abs(step_v), np.abs(step_r)) >= 1e-9)]
     return ln_variance, ln_ratio
 
 
-def estimate_spreads(lin: LinearMixed, spreads: Spreads, row: int, *, search: bool) -> tuple[float, float]:
-    """Return σ² and ρ that maximise the (restricted) likelihood of the linearised model.
+def estimate_spreads(
+    lin: LinearMixed, spreads: Spreads, *, search: bool, steps: int = _NEWTON_STEPS
+) -> Spreads:
+    """Return σ² and ρ that maximise the (restricted) likelihood of the linearised models.
 
     Parameters
     ----------
@@ -193,44 +239,51 @@ def estimate_spreads(lin: LinearMixed, spreads: Spreads, row: int, *, search: bo
         Where to start.
     search : bool
         Look over a grid of ρ first; without it the start is refined.
+    steps : int
+        Most Newton steps.
     """
-    ln_variance, ratio = float(np.log(spreads.variance[row])), float(spreads.ratio[row])
-    if not lin.group_square.any():
-        return _without_groups(lin, ln_variance), 0.0
-    if search or ratio <= 0.0:
-        ln_variance, ratio = _from_grid(lin, ln_variance)
-    ln_variance, ln_ratio = _newton(lin, ln_variance, float(np.log(ratio)))
-    if np.isfinite(ln_ratio):
-        return float(np.exp(ln_variance)), float(np.exp(ln_ratio))
-    return _without_groups(lin, ln_variance), 0.0
+    ln_variance = np.log(spreads.variance)
+    with np.errstate(divide="ignore"):
+        ln_ratio = np.log(spreads.ratio)
+    grouped = lin.group_square.any(axis=1)
+    again = np.flatnonzero(grouped & (search | ~np.isfinite(ln_ratio)))
+    if again.size:
+        ln_variance[again], ln_ratio[again] = _from_grid(lin.rows(again), ln_variance[again])
+    ln_ratio = np.where(grouped, ln_ratio, -np.inf)
+    ln_variance, ln_ratio = _newton(lin, ln_variance, ln_ratio, steps)
+    alone = np.flatnonzero(~np.isfinite(ln_ratio))
+    if alone.size:
+        ln_variance[alone] = _without_groups(lin.rows(alone), ln_variance[alone])
+    return Spreads(np.exp(ln_variance), np.where(np.isfinite(ln_ratio), np.exp(ln_ratio), 0.0))
 
 
-def _without_groups(lin: LinearMixed, ln_variance: float) -> float:
-    """σ² when tins do not differ."""
-    variance = np.array([np.exp(ln_variance)])
+def _without_groups(lin: LinearMixed, ln_variance: Array) -> Array:
+    """Ln σ² when tins do not differ."""
+    ln_variance = ln_variance.copy()
+    live = np.arange(ln_variance.size)
     for _ in range(40):
-        new = _floor(_criterion(lin, np.log(variance), np.zeros(1)).next_variance)
-        settled = bool(np.abs(new / variance - 1.0).max() < 1e-12)
-        variance = new
-        if settled:
+        if live.size == 0:
             break
-    return float(variance[0])
+        found = _criterion(lin.rows(live), ln_variance[live], np.zeros(live.size))
+        new = np.log(_floor(found.next_variance))
+        settled = np.abs(new - ln_variance[live]) < 1e-12
+        ln_variance[live] = new
+        live = live[~settled]
+    return ln_variance
 
 
-def covariance(lin: LinearMixed, variance: float, ratio: float) -> Array:
-    """Return M⁻¹: the covariance of the free parameters at given spreads, (p, p)."""
-    kappa = ratio / (1.0 + ratio * lin.group_square)
-    s = lin.cross - (lin.group_cross * kappa[:, np.newaxis]).T @ lin.group_cross
-    m = s / variance + np.diag(lin.precision)
-    scale = 1.0 / np.sqrt(np.maximum(np.diagonal(m), 1e-24))
-    unit = m * np.outer(scale, scale) + 1e-13 * np.eye(m.shape[0])
-    return np.asarray(np.linalg.inv(unit) * np.outer(scale, scale))
+def covariance(lin: LinearMixed, spreads: Spreads) -> Array:
+    """Return M⁻¹: the covariance of the free parameters at given spreads, (P, p, p); zero for held ones."""
+    _, _, unit, scale = _henderson(lin, spreads.variance, spreads.ratio)
+    both = lin.free[..., np.newaxis] & lin.free[..., np.newaxis, :]
+    inverse = np.linalg.inv(unit) * scale[..., np.newaxis] * scale[..., np.newaxis, :]
+    return np.where(both, inverse, 0.0)
 
 
-def log_likelihood(lin: LinearMixed, variance: float, ratio: float) -> float:
-    """Return the (restricted) log-likelihood with all constants, as mixed-model programs print it."""
-    value = float(_criterion(lin, np.log(np.array([variance])), np.array([ratio])).value[0])
-    random = lin.precision > 0.0
-    flat = int((lin.integrated & ~random).sum())
-    value += (lin.count - flat) * float(np.log(2.0 * np.pi))
-    return -0.5 * (value - float(np.log(lin.precision[lin.integrated & random]).sum()))
+def log_likelihood(lin: LinearMixed, spreads: Spreads) -> Array:
+    """Return the (restricted) log-likelihood with all constants, as mixed-model programs print it, (P,)."""
+    value = _criterion(lin, np.log(spreads.variance), spreads.ratio).value
+    random = lin.integrated & (lin.precision > 0.0)
+    flat = (lin.integrated & ~random).sum(axis=1)
+    value = value + (lin.count - flat) * float(np.log(2.0 * np.pi))
+    return np.asarray(-0.5 * (value - np.where(random, np.log(np.where(random, lin.precision, 1.0)), 0.0).sum(axis=1)))
