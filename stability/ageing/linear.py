@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from stability.ageing.model import ENERGY, LIFE, NAMES
+from stability.ageing.normal_equations import Linearised
 from stability.ageing.result import Fit
-from stability.ageing.solver import Linearised
 
 __all__ = ["Deletion", "StoreLife", "StraightLine", "deletions", "store_lives", "straight_line"]
 
@@ -83,11 +83,12 @@ def tangent(fit: Fit, *, least_ratio: float = 0.0) -> Tangent:
         raise ValueError("a fit without numbers has no tangent")
     at, model = work.solution, work.model
     lin: Linearised = model.linearised(at.theta, at.effects, np.sqrt(work.spreads.variance))
-    z = lin.by_effect[0]
-    target = lin.residual[0] + z * at.effects[0][fit.data.tin]
+    n = fit.data.tin.size
+    columns, z = lin.jacobian[0, :n], lin.by_effect[0, :n]
+    target = lin.residual[0, :n] + z * at.effects[0][fit.data.tin]
     if model.parameters > len(NAMES):
-        target = target + lin.jacobian[0][:, len(NAMES) :] @ at.theta[0, len(NAMES) :]
-    weight = lin.weight[0]
+        target = target + columns[:, len(NAMES) :] @ at.theta[0, len(NAMES) :]
+    weight = lin.weight[0, :n]
     ratio, variance = max(float(work.spreads.ratio[0]), least_ratio), float(work.spreads.variance[0])
     precision = np.diag(weight)
     for i in range(len(fit.data.samples)):
@@ -98,7 +99,7 @@ def tangent(fit: Fit, *, least_ratio: float = 0.0) -> Tangent:
     estimated = work.penalties.free[0].copy()
     estimated[len(NAMES) :] = False
     return Tangent(
-        columns=lin.jacobian[0],
+        columns=columns,
         by_rate=z,
         target=target,
         precision=precision / variance,

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from stability.ageing.grouping import Groups
 from stability.ageing.least_squares import least_squares
 from stability.ageing.solver import Model, Penalties, Solution, Spreads, start
 
@@ -56,7 +57,7 @@ class _Tangent:
 
 def polish(
     model: Model,
-    groups: Array,
+    groups: Groups,
     at: Solution,
     spreads: Spreads,
     penalties: Penalties,
@@ -102,12 +103,13 @@ def polish(
     return Polished(solution=end, root=last.root, determined=last.determined, left=last.length)
 
 
-def _tangent(model: Model, groups: Array, at: Solution, spreads: Spreads, penalties: Penalties) -> _Tangent:
+def _tangent(model: Model, groups: Groups, at: Solution, spreads: Spreads, penalties: Penalties) -> _Tangent:
     """Solve the linearised problem: one row a reading, one a group, one a parameter."""
     lin = model(at.theta, at.effects)
     p, k = at.theta.shape[-1], at.effects.shape[-1]
     per_reading = lin.weight / spreads.variance[:, np.newaxis]
-    own = np.swapaxes(groups, -1, -2) * lin.by_effect[..., np.newaxis]
+    member = groups.index[..., np.newaxis] == np.arange(groups.count)
+    own = member * lin.by_effect[..., np.newaxis]
     precision = np.broadcast_to(penalties.precision, at.theta.shape)
     # σ_group = 0 leaves no room for an effect: its columns are empty and it stays where it is
     room = (spreads.ratio > 0.0)[:, np.newaxis]

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stability.ageing.model import ENERGY, LIFE, ORDER, SELF
+from stability.ageing.model import ENERGY, LIFE, ORDER, SELF, AgeingModel
+from stability.ageing.normal_equations import Penalties, Solution, Spreads
 from stability.ageing.result import Fit, Workings
-from stability.ageing.solver import Penalties, Solution, Spreads, joined, minimise, rows_of, start
+from stability.ageing.solver import joined, minimise, rows_of, start
 
 __all__ = ["LN_LONGEST_LIFE", "Profile", "profile_life"]
 
@@ -73,21 +74,36 @@ def _held(work: Workings, ln_life: Array) -> tuple[Penalties, Spreads]:
     return penalties, Spreads(np.repeat(work.spreads.variance, rows), np.repeat(work.spreads.ratio, rows))
 
 
+def _repeated(work: Workings, rows: int) -> AgeingModel:
+    return work.model.rows(np.zeros(rows, dtype=np.intp))
+
+
 def _search(work: Workings, ln_life: Array, theta: Array, effects: Array, *, steps: int) -> Solution:
     """Fit all that is free at each held life, from the given starts."""
     penalties, spreads = _held(work, ln_life)
     theta = np.clip(theta, penalties.lower, penalties.upper)
     theta[:, LIFE] = ln_life
-    model = work.model.at_sigma(np.sqrt(spreads.variance))
-    at = start(model, work.model.tins, theta, effects, spreads, penalties=penalties)
-    return minimise(model, work.model.tins, at, spreads, penalties, steps=steps, tolerance=_TOLERANCE)
+    sigma, many = np.sqrt(spreads.variance), _repeated(work, ln_life.size)
+    model = many.at_sigma(sigma)
+    at = start(model, many.tins, theta, effects, spreads, penalties=penalties)
+    return minimise(
+        model,
+        many.tins,
+        at,
+        spreads,
+        penalties,
+        steps=steps,
+        tolerance=_TOLERANCE,
+        narrow=many.narrowed(sigma),
+    )
 
 
 def _from_neighbours(work: Workings, ln_life: Array, at: Solution) -> Solution:
     """Try each neighbour's solution as a start, so that one stuck search does not fake a bound."""
     penalties, spreads = _held(work, ln_life)
-    model = work.model.at_sigma(np.sqrt(spreads.variance))
     n = ln_life.size
+    many = _repeated(work, n)
+    model = many.at_sigma(np.sqrt(spreads.variance))
     for _ in range(_PASSES):
         worse = np.zeros(n, dtype=bool)
         best = at
@@ -95,7 +111,7 @@ def _from_neighbours(work: Workings, ln_life: Array, at: Solution) -> Solution:
             theta = at.theta[np.clip(np.arange(n) + shift, 0, n - 1)].copy()
             effects = at.effects[np.clip(np.arange(n) + shift, 0, n - 1)]
             theta[:, LIFE] = ln_life
-            other = start(model, work.model.tins, theta, effects, spreads, penalties=penalties)
+            other = start(model, many.tins, theta, effects, spreads, penalties=penalties)
             better = other.objective < best.objective - _WORTH_A_SEARCH
             best = rows_of(joined(best, other), np.where(better, np.arange(n) + n, np.arange(n)))
             worse |= better

@@ -215,7 +215,8 @@ def _one_step(given: _Setting, at: Solution, memory: _Memory, tolerance: float) 
     worse = ~better & ~done
     eased = at.damping * np.clip(1.0 - (2.0 * gain - 1.0) ** 3, 0.05, 2.0)
     damping = np.where(better, np.maximum(eased, 1e-12), at.damping)
-    damping = np.where(worse, np.maximum(at.damping, 1e-6) * memory.growth, damping)
+    # from rounding size: along a narrow curved valley the useful damping lies far below 1e-6
+    damping = np.where(worse, np.maximum(at.damping, 1e-9) * memory.growth, damping)
     growth = np.where(worse, memory.growth * 1.5, np.where(done, memory.growth, 2.0))
     trial = Solution(theta, effects, value, statistics, at.converged, damping)
     at = trial if better.all() else replace(_merge(better, trial, at), damping=damping)

@@ -286,4 +286,6 @@ def log_likelihood(lin: LinearMixed, spreads: Spreads) -> Array:
     random = lin.integrated & (lin.precision > 0.0)
     flat = (lin.integrated & ~random).sum(axis=1)
     value = value + (lin.count - flat) * float(np.log(2.0 * np.pi))
-    return np.asarray(-0.5 * (value - np.where(random, np.log(np.where(random, lin.precision, 1.0)), 0.0).sum(axis=1)))
+    return np.asarray(
+        -0.5 * (value - np.where(random, np.log(np.where(random, lin.precision, 1.0)), 0.0).sum(axis=1))
+    )

@@ -7,13 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from stability.ageing.grouping import Groups
 from stability.ageing.polish import NEAR, polish
 from stability.ageing.solver import Linearised, Model, Penalties, Solution, Spreads, minimise, start
 
 TINS, EACH = 5, 6
 AGE = np.tile(np.linspace(0.0, 5.0, EACH), TINS)
 TIN = np.repeat(np.arange(TINS), EACH)
-GROUPS = (np.arange(TINS)[:, np.newaxis] == TIN).astype(float)[np.newaxis]
+GROUPS = Groups(TIN[np.newaxis], TINS)
 SPREADS = Spreads(np.array([0.02**2]), np.array([4.0]))
 MODEST = Penalties(
     mean=np.array([[0.0, 0.3]]),
@@ -62,7 +63,7 @@ def gradient(model: Model, at: Solution) -> np.ndarray:
     lin = model(at.theta, at.effects)
     by_theta = (lin.jacobian[0].T @ lin.residual[0]) / SPREADS.variance
     by_theta = by_theta + (MODEST.precision * (MODEST.mean - at.theta))[0]
-    pulls = GROUPS[0] @ (lin.by_effect[0] * lin.residual[0]) - at.effects[0] / SPREADS.ratio
+    pulls = GROUPS.sums(lin.by_effect * lin.residual)[0, :, 0] - at.effects[0] / SPREADS.ratio
     return np.concatenate((by_theta, pulls / SPREADS.variance))
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from stability.ageing.grouping import Groups
 from stability.ageing.solver import Linearised, Model, Penalties
 
 FOLDER = Path(__file__).parent
@@ -276,7 +277,7 @@ class Batch:
     """Of every row."""
     theta: np.ndarray
     model: Model
-    groups: np.ndarray
+    groups: Groups
     penalties: Penalties
 
     @property
@@ -323,7 +324,7 @@ def batch(runs: Sequence[tuple[NistProblem, int]], shape: tuple[int, int]) -> Ba
     wide = np.full((1, p), np.inf)
     zeros = np.zeros((1, p))
     penalties = Penalties(zeros, zeros, -wide, wide, free)
-    return Batch(tuple(problem for problem, _ in runs), theta, model, np.zeros((1, 0, n)), penalties)
+    return Batch(tuple(problem for problem, _ in runs), theta, model, Groups.none(count, n), penalties)
 
 
 def _finite(values: np.ndarray, instead: float) -> np.ndarray:
