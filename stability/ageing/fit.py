@@ -31,12 +31,12 @@ Rows = npt.NDArray[np.intp]
 
 _ROUNDS = 40
 _CAUTIOUS_FROM = 8
-"""From this round on the spreads move half-way only: it ends the rare case of two answers in turn."""
+"""From this round on spreads that waver move half-way only: it ends the rare case of two answers in turn."""
 _SMALLEST_DAY_VARIANCE, _LARGEST_DAY_VARIANCE = 1e-4**2, 0.3**2
 _DAYS_MATTER_LESS = 1e-4
 """The spread of days is settled when it moves by less than 1e-7 over this: it only widens a bound."""
-_BLOCK_READINGS = 8192
-"""Readings of all problems that are worked on at once: their arrays stay in a processor's cache."""
+_BLOCK_READINGS = 32_768
+"""Readings worked on at once: enough to keep numpy busy, few enough to stay near a processor."""
 
 
 @dataclass(slots=True)
@@ -66,6 +66,18 @@ def _day_variance(at: Solution, penalties: Penalties, lin: LinearMixed, spreads:
     return np.asarray(np.clip(new, _SMALLEST_DAY_VARIANCE, _LARGEST_DAY_VARIANCE))
 
 
+def _change(old: Spreads, new: Spreads, typical: Array) -> Array:
+    """How far the spreads move: in ln σ² and in ρ·z′z, relative to the larger of it and 1, (P,)."""
+    before = np.stack((np.log(old.variance), old.ratio * typical))
+    after = np.stack((np.log(new.variance), new.ratio * typical))
+    return np.asarray((np.abs(after - before) / np.maximum(np.abs(before), 1.0)).max(axis=0))
+
+
+def _tempered(old: Spreads, new: Spreads, wavering: Mask) -> Spreads:
+    variance = np.where(wavering, np.sqrt(new.variance * old.variance), new.variance)
+    return Spreads(variance, np.where(wavering, 0.5 * (new.ratio + old.ratio), new.ratio))
+
+
 def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: bool, days: int) -> None:
     """Take one round of both steps for the live problems, whose own arrays `model` holds."""
     penalties = penalties_of(state.penalties, live)
@@ -87,11 +99,9 @@ def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: 
     random = np.arange(model.parameters) >= len(NAMES)
     lin = linear_mixed(at, penalties, open_, random=random & (penalties.precision > 0.0), reml=reml)
     new = estimate_spreads(lin, spreads, search=round_ == 0, steps=30 if round_ == 0 else 3)
+    change = _change(spreads, new, lin.typical)
     if round_ >= _CAUTIOUS_FROM:
-        new = Spreads(np.sqrt(new.variance * spreads.variance), 0.5 * (new.ratio + spreads.ratio))
-    old = np.stack((np.log(spreads.variance), spreads.ratio * lin.typical))
-    moved = np.abs(np.stack((np.log(new.variance), new.ratio * lin.typical)) - old)
-    change = (moved / np.maximum(np.abs(old), 1.0)).max(axis=0)
+        new = _tempered(spreads, new, change > 0.3 * state.change[live])
     going = live[~done]
     if days:
         variance = _day_variance(at, penalties, lin, new, days)

@@ -6,8 +6,8 @@
 `s` is dose ÷ life, so that s = 1 is the limit L. Everything here is dimensionless and elementwise: the
 arguments broadcast, which is what lets one call serve many readings, many starts or many blends.
 
-All removable singularities sit in two functions, e₁(x) = (eˣ − 1)/x and k(w) = −ln(1 − w)/w, written so
-that they and their derivatives are exact to rounding on both sides of zero.
+All removable singularities sit in a few quotients of exponentials (`exponentials`), which are exact to
+rounding on both sides of zero.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from stability.ageing.exponentials import e1, e1_slope, excess, k, over_or_one
+
 __all__ = ["Growth", "gel_life_used", "life_used_at", "log_growth", "log_growth_and_gradients"]
 
 Array = npt.NDArray[np.float64]
@@ -29,11 +31,6 @@ LINEAR_FROM = math.log(1e4)
 _LINEAR_FROM = np.asarray(LINEAR_FROM)
 
 SMALLEST_LN_LIMIT = 1e-9
-_SERIES_BELOW = 0.125
-_TERMS = 18
-_E1_SLOPE = np.array([(j + 1) / math.factorial(j + 2) for j in range(_TERMS)])
-_BERNOULLI = np.array([1 / 12, -1 / 720, 1 / 30240, -1 / 1209600, 1 / 47900160, -691 / 1307674368000])
-"""Of h(x) = ½ + Σ B₂ₖ·x^{2k−1}/(2k)!, in powers of x²."""
 _TINY = 1e-30
 _SMALL_SHAPE = 0.02
 
@@ -49,52 +46,13 @@ class Growth:
     by_ln_limit: Array
 
 
-def _ratio(numerator: Array, x: Array) -> Array:
-    """numerator/x where x is not zero, 1 where it is: both functions used here tend to 1."""
-    zero = x == 0.0
-    return np.where(zero, 1.0, numerator / np.where(zero, 1.0, x))
-
-
-def _e1(x: Array) -> Array:
-    """e₁(x) = (eˣ − 1)/x."""
-    return _ratio(np.expm1(x), x)
-
-
-def _series(coefficients: Array, x: Array) -> Array:
-    total = np.full_like(x, coefficients[-1])
-    for c in coefficients[-2::-1]:
-        total = total * x + c
-    return total
-
-
-def _slope_near_zero(coefficients: Array, far: Array, x: Array) -> Array:
-    """Take the power series where the closed form would cancel."""
-    near = np.abs(x) < _SERIES_BELOW
-    if not near.any():
-        return far
-    out = np.array(far)
-    out[near] = _series(coefficients, x[near])
-    return out
-
-
-def _e1_slope(x: Array, e1: Array) -> Array:
-    """e₁′(x) = (eˣ − e₁(x))/x."""
-    far = (np.exp(x) - e1) / np.where(x == 0.0, 1.0, x)
-    return _slope_near_zero(_E1_SLOPE, far, x)
-
-
-def _k(w: Array) -> Array:
-    """k(w) = −ln(1 − w)/w for w < 1."""
-    return _ratio(-np.log1p(-w), w)
-
-
 def _as_arrays(*values: npt.ArrayLike) -> list[Array]:
     return [np.asarray(v, dtype=np.float64) for v in values]
 
 
 def _phi_at(growth_ln: Array, m: Array, ln_limit: Array) -> Array:
     """φ at which ln(η/η0) reaches `growth_ln`: (1 − e^{−m·g})/(1 − L^{−m}), and g/ln L at m = 0."""
-    return growth_ln * _e1(-m * growth_ln) / (ln_limit * _e1(-m * ln_limit))
+    return growth_ln * e1(-m * growth_ln) / (ln_limit * e1(-m * ln_limit))
 
 
 def _life_used_at_phi(phi: Array, b: Array) -> Array:
@@ -103,7 +61,7 @@ def _life_used_at_phi(phi: Array, b: Array) -> Array:
     never = z <= -1.0
     inside = np.where(never, 0.0, z)
     # ln(1 + z)/b written as φ·(ln(1 + z)/z)·e₁(b), which has no hole at b = 0
-    reached = phi * _ratio(np.log1p(inside), inside) * _e1(b)
+    reached = phi * over_or_one(np.log1p(inside), inside) * e1(b)
     return np.where(never, np.inf, reached)
 
 
@@ -181,9 +139,9 @@ def log_growth(
     ln_l = np.maximum(ln_l, SMALLEST_LN_LIMIT)
     end = _life_used_at_phi(_phi_at(_LINEAR_FROM, m_, ln_l), b_)
     inside = np.minimum(s, end)
-    scale = ln_l * _e1(-m_ * ln_l)
-    grown = scale * inside * _e1(b_ * inside) / _e1(b_)
-    value = grown * _k(m_ * grown)
+    scale = ln_l * e1(-m_ * ln_l)
+    grown = scale * inside * e1(b_ * inside) / e1(b_)
+    value = grown * k(m_ * grown)
     slope = _slope_at_end(m_, b_, scale)
     return np.asarray(value + slope * (s - inside))
 
@@ -191,15 +149,8 @@ def log_growth(
 def _slope_at_end(m: Array, b: Array, scale: Array) -> Array:
     """dg/ds where η/η0 = 10⁴: e^{mG}·(b·G·e₁(−mG) + ln L·e₁(−m ln L)/e₁(b)); 0 where never reached."""
     g = LINEAR_FROM
-    slope = np.exp(m * g) * (b * g * _e1(-m * g) + scale / _e1(b))
+    slope = np.exp(m * g) * (b * g * e1(-m * g) + scale / e1(b))
     return np.maximum(slope, 0.0)
-
-
-def _excess(x: Array) -> Array:
-    """h(x) = 1 + 1/(eˣ − 1) − 1/x: what d ln(eˣ − 1)/dx has beyond 1/x; ½ at 0."""
-    near = np.abs(x) < _SERIES_BELOW
-    far = np.where(near, 1.0, x)
-    return np.where(near, 0.5 + x * _series(_BERNOULLI, x * x), 1.0 + 1.0 / np.expm1(far) - 1.0 / far)
 
 
 def _off_zero(x: Array) -> Array:
@@ -253,11 +204,11 @@ def log_growth_and_gradients(
 
 
 def _by_m_near_zero(m: Array, per_m: Array, share: Array, value: Array, ln_l: Array) -> Array:
-    return per_m * share * (value * _excess(-m * value) - ln_l * _excess(-m * ln_l))
+    return per_m * share * (value * excess(-m * value) - ln_l * excess(-m * ln_l))
 
 
 def _by_b_near_zero(b: Array, per_m: Array, share: Array, inside: Array) -> Array:
-    return per_m * share * (inside * _excess(b * inside) - _excess(b))
+    return per_m * share * (inside * excess(b * inside) - excess(b))
 
 
 def _mended(far: Array, shape: Array, given: tuple[Array, ...], near: Callable[..., Array]) -> Array:
@@ -280,16 +231,16 @@ def _continued(
 ) -> Growth:
     """Add the linear piece: slope·(s − s_end), and the change of that slope with m, b and ln L."""
     m, b, ln_l = shape
-    e1_limit = _e1(-m * ln_l)
+    e1_limit = e1(-m * ln_l)
     scale = ln_l * e1_limit
-    scale_m = -(ln_l**2) * _e1_slope(-m * ln_l, e1_limit)
-    e1_b = _e1(b)
-    e1_b_slope = _e1_slope(b, e1_b)
+    scale_m = -(ln_l**2) * e1_slope(-m * ln_l, e1_limit)
+    e1_b = e1(b)
+    e1_b_slope = e1_slope(b, e1_b)
     g = LINEAR_FROM
     lift = np.exp(m * g)
-    e1_g = _e1(-m * g)
+    e1_g = e1(-m * g)
     slope = _slope_at_end(m, b, scale)
-    slope_m = g * slope + lift * (-b * g**2 * _e1_slope(-m * g, e1_g) + scale_m / e1_b)
+    slope_m = g * slope + lift * (-b * g**2 * e1_slope(-m * g, e1_g) + scale_m / e1_b)
     slope_b = lift * (g * e1_g - scale * e1_b_slope / e1_b**2)
     slope_ln_l = lift * np.exp(-m * ln_l) / e1_b
     return Growth(

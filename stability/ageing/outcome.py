@@ -14,7 +14,7 @@ import numpy.typing as npt
 from stability.ageing.arrays import BlendReadings
 from stability.ageing.batch import Size, added_names
 from stability.ageing.model import ENERGY, LIFE, NAMES, Limit
-from stability.ageing.normal_equations import Spreads
+from stability.ageing.normal_equations import Penalties, Spreads
 from stability.ageing.result import Fit, FitOptions, FitStatus, Workings
 from stability.ageing.solver import penalties_of, rows_of
 from stability.ageing.variance import covariance, linear_mixed, log_likelihood
@@ -77,28 +77,24 @@ def fits_of(
     full, likelihood = covariance(lin, spreads), log_likelihood(lin, spreads)
     linearised = model.linearised(at.theta, at.effects, np.sqrt(spreads.variance))
     life_used, _ = model.life_used(at.theta, at.effects)
-    given = slice(len(NAMES), len(NAMES) + size.stores + size.openings)
-    # what spreads that were given (stores, openings) contribute has no degrees of freedom to lose
-    from_given = (full[:, given, LIFE] ** 2 * penalties.precision[:, given]).sum(axis=1)
+    from_given = _from_given(full, penalties, size)
     edges = penalties.free & ~open_
-    names = (*NAMES, *added_names(size)) if not size.stores else None
     out = []
     for row, (data, limit) in enumerate(zip(blends, limits, strict=True)):
         n, k = data.tin.size, len(data.samples)
-        outside = 0.0 if data.storage_store is not None else options.store_spread**2
+        outside = 0.0 if data.storage_store is not None else options.store_spread**2  # τ²
         se_squared = max(float(full[row, LIFE, LIFE]) + outside, 1e-300)
         share = min((float(from_given[row]) + outside) / se_squared, 0.999)
         energy = bool(penalties.free[row, ENERGY])
         nu = int(np.unique(data.tin[data.aged]).size) - (2 if energy else 1)
         variance, ratio = float(spreads.variance[row]), float(spreads.ratio[row])
-        gammas = tuple(f"gamma[{s}]" for s in data.stores)
         fit = Fit(
             data=data,
             limit=limit,
             options=options,
             status=FitStatus.FITTED,
             reason="",
-            names=names or (*NAMES, *gammas, *added_names(size)),
+            names=_names(data, size),
             parameters=at.theta[row],
             covariance=full[row],
             se_u=float(np.sqrt(se_squared)),
@@ -117,6 +113,17 @@ def fits_of(
         )
         out.append(fit)
     return out
+
+
+def _from_given(full: Array, penalties: Penalties, size: Size) -> Array:
+    """Part of the variance of u that given spreads (stores, openings) bring."""
+    given = slice(len(NAMES), len(NAMES) + size.stores + size.openings)
+    return np.asarray((full[:, given, LIFE] ** 2 * penalties.precision[:, given]).sum(axis=1))
+
+
+def _names(data: BlendReadings, size: Size) -> tuple[str, ...]:
+    gammas = tuple(f"gamma[{store}]" for store in data.stores) if size.stores else ()
+    return (*NAMES, *gammas, *added_names(size))
 
 
 def _own(work: Workings, row: int) -> Workings:

@@ -11,7 +11,7 @@ forms; the Hessian is taken from differences of them. Leading axis: problems (P)
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +27,7 @@ SMALLEST_LN_VARIANCE = 2.0 * np.log(1e-4)
 """σ never falls below 0.01 %: four digits of a viscometer carry no less."""
 LARGEST_LN_VARIANCE = 2.0 * np.log(5.0)
 _LARGEST_LN_TIN_VARIANCE = 2.0 * np.log(3.0)
-_RATIO_GRID = np.concatenate(([1e-9], np.logspace(-2.0, 5.0, 8)))
+_RATIO_GRID = np.array([1e-9, 0.03, 0.3, 3.0, 30.0, 1e3, 1e5])
 _NEWTON_STEPS = 30
 _DIFFERENCE = 1e-4
 
@@ -58,10 +58,13 @@ class LinearMixed:
     """Parameters that ln|M| runs over: the free ones for REML, the random ones of them for ML, (P, p)."""
     count: Array
     """(P,)."""
+    all_integrated: bool
+    """REML: every free parameter is integrated over."""
 
     def rows(self, rows: npt.NDArray[np.intp]) -> LinearMixed:
         """Return some problems."""
-        return LinearMixed(*(getattr(self, f.name)[rows] for f in fields(self)))
+        own = {f.name: getattr(self, f.name)[rows] for f in fields(self)[:-1]}
+        return replace(self, **own)
 
     @property
     def typical(self) -> Array:
@@ -89,6 +92,7 @@ def linear_mixed(at: Solution, penalties: Penalties, free: Mask, *, random: Mask
         free=free,
         integrated=free if reml else free & random,
         count=st.count,
+        all_integrated=reml,
     )
 
 
@@ -131,7 +135,7 @@ def _criterion(lin: LinearMixed, ln_variance: Array, ratio: Array) -> _Criterion
     misfit = left - 2.0 * (b * data_right).sum(-1) + (b * (s @ b[..., np.newaxis])[..., 0]).sum(-1)
     misfit = np.maximum(misfit, 0.0)
     quadratic = misfit / variance + (lin.precision * (lin.offset - b) ** 2).sum(-1)
-    if lin.integrated is lin.free:
+    if lin.all_integrated:
         trace_inverse, ln_det = inverse, _ln_det(unit) - 2.0 * np.log(scale).sum(-1)
     else:
         trace_inverse, ln_det = _partial(unit, scale, lin.integrated)
@@ -173,7 +177,7 @@ def _from_grid(lin: LinearMixed, ln_variance: Array) -> tuple[Array, Array]:
     for point in _RATIO_GRID:
         ratio = point / lin.typical
         variance = np.exp(ln_variance)
-        for _ in range(3):
+        for _ in range(2):
             found = _criterion(lin, np.log(variance), ratio)
             variance = _floor(found.next_variance)
         value = _criterion(lin, np.log(variance), ratio).value

@@ -22,7 +22,7 @@ from stability.services.tins import Climate, places
 
 __all__ = ["AT_STORAGE_C", "CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of", "only_study"]
 
-CALCULATION = "growth-law-3"
+CALCULATION = "growth-law-4"
 """Version of the calculation; it goes into every digest, so that a change refits everything."""
 
 
