@@ -54,6 +54,7 @@ ONLY_IN = {
     "openpyxl": {"services"},
     "typst": {"reports"},
     "segno": {"reports"},
+    "jinja2": {"reports"},
 }
 FORBIDDEN_WORDS = {"utils", "util", "helpers", "helper", "manager", "common", "misc"}
 LONGEST_MODULE, LONGEST_FUNCTION, MOST_POSITIONAL, DEEPEST = 300, 50, 5, 3
