@@ -21,7 +21,18 @@ from stability.services.forecast import BlendForecast
 from stability.statements.ladder import ClaimFacts, Draft, Question, Refusal, Rung, draft, round_down
 from stability.units import SECONDS_PER_DAY, months
 
-__all__ = ["Evidence", "LotEvidence", "criterion_words", "evidence_of", "judged", "lot_evidence", "rung_for"]
+__all__ = [
+    "Evidence",
+    "LotEvidence",
+    "aged_temperatures",
+    "criterion_words",
+    "evidence_of",
+    "held_days",
+    "judged",
+    "judged_facts",
+    "lot_evidence",
+    "rung_for",
+]
 
 GELLED_GRADE = 4
 AGED_DAYS = 1.0
@@ -77,7 +88,7 @@ def lot_evidence(
         cure=cure_verdict(blend, cures_of(connection, blend, as_of=as_of)),
         bound_days=_bound_days(blend, forecast),
         real_time_days=float(forecast.extra.get("real_time_days") or 0.0),
-        temperatures_c=_temperatures(blend),
+        temperatures_c=aged_temperatures(blend),
         conditional_readings=sum(bool(doubts.of(r.id, r.taken_at, (r.instrument, r.cup))) for r in readings),
         unresolved_step=_changed_within(connection, blend, as_of),
     )
@@ -123,12 +134,7 @@ def evidence_of(
 
 def judged(evidence: Evidence) -> Draft:
     """Return what may be claimed; a lot counts as confirming only if its own real time covers the claim."""
-    facts = evidence.facts
-    alone = draft(replace(facts, lots=1))
-    carried = round_down(alone.cap_days or 0.0) or 0
-    wanted = carried if facts.asked_months is None else min(carried, facts.asked_months)
-    covering = sum(months(lot.real_time_days) >= wanted - 1e-9 for lot in evidence.lots)
-    found = draft(replace(facts, lots=max(covering, 1)))
+    found = judged_facts(evidence.facts, [lot.real_time_days for lot in evidence.lots])
     if not evidence.refusals:
         return found
     return replace(
@@ -138,6 +144,15 @@ def judged(evidence: Evidence) -> Draft:
         may_be_written=Rung(min(found.rung, Rung.HEAT_ONLY)).words,
         refusals=(*found.refusals, *evidence.refusals),
     )
+
+
+def judged_facts(facts: ClaimFacts, real_time_days: Sequence[float]) -> Draft:
+    """Return what facts alone carry; `real_time_days` are those of each lot."""
+    alone = draft(replace(facts, lots=1))
+    carried = round_down(alone.cap_days or 0.0) or 0
+    wanted = carried if facts.asked_months is None else min(carried, facts.asked_months)
+    covering = sum(months(days) >= wanted - 1e-9 for days in real_time_days)
+    return draft(replace(facts, lots=max(covering, 1)))
 
 
 def rung_for(evidence: Evidence, shown_months: int | None) -> Rung:
@@ -159,7 +174,8 @@ def criterion_words(limits: Mapping[str, float]) -> str | None:
     return " or ".join(text.format(limits[name]) for name, text in words.items() if name in limits) or None
 
 
-def _temperatures(blend: Blend) -> frozenset[float]:
+def aged_temperatures(blend: Blend) -> frozenset[float]:
+    """Return the temperatures of the stores whose tins were read after they had aged, [°C]."""
     return frozenset(
         sample.store_temperature_c
         for sample in blend.samples
@@ -171,13 +187,17 @@ def _temperatures(blend: Blend) -> frozenset[float]:
 def _bound_days(blend: Blend, forecast: BlendForecast) -> float | None:
     """Return the lower bound of the next tin, never past the last age at which all tins were good."""
     lower = forecast.row["life_days_lower95_next_tin"]
-    held = _held_days(blend, forecast.row["initial_viscosity_mpas"])
+    held = held_days(blend, forecast.row["initial_viscosity_mpas"])
     found = [float(lower)] if lower is not None and forecast.outcome != "too_early" else []
     # a lot that failed before a fit was possible bounds the claim all the same
     return min([*found, *([held] if held is not None else [])], default=None)
 
 
-def _held_days(blend: Blend, initial_mpas: float | None) -> float | None:
+def held_days(blend: Blend, initial_mpas: float | None) -> float | None:
+    """Return the last age at which every tin at the storage temperature was within its limits, [d].
+
+    None where none has crossed one.
+    """
     limit = limit_mpas(blend.study.limits, initial_mpas)
     grade = min(blend.study.limits.get("gel_grade", GELLED_GRADE), GELLED_GRADE)
     ends = []

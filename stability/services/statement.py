@@ -24,7 +24,7 @@ from stability.settings import Settings
 from stability.statements.ladder import Draft
 from stability.units import months, significant
 
-__all__ = ["Asked", "draft_statement", "note_draft"]
+__all__ = ["Asked", "Prepared", "draft_statement", "note_draft", "prepare"]
 
 NONE = "none"
 """What is typed for a blend without thinner or additive."""
@@ -55,10 +55,34 @@ class _Meant:
     thinner: ThinnerFacts | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """A draft with everything it was made of."""
+
+    asked: Asked
+    as_of: datetime
+    evidence: Evidence
+    found: Draft
+    view: StatementDraft
+
+
 def draft_statement(
     records: Records, asked: Asked, *, as_of: datetime, settings: Settings, person: str | None = None
 ) -> StatementDraft:
     """Return the draft of a statement, refused with reasons where the evidence does not carry it.
+
+    Raises
+    ------
+    InputError
+        As `prepare`.
+    """
+    return prepare(records, asked, as_of=as_of, settings=settings, person=person).view
+
+
+def prepare(
+    records: Records, asked: Asked, *, as_of: datetime, settings: Settings, person: str | None = None
+) -> Prepared:
+    """Return a draft and what it was made of.
 
     Raises
     ------
@@ -71,8 +95,8 @@ def draft_statement(
         known = thinners(connection)
     if not blends:
         raise InputError(f"study {typed(code)} has no samples on record", hint="stability study lists all")
-    found = forecasts(records, as_of=as_of, settings=settings, study=code, limit_ratio=asked.limit_ratio)
-    chosen = _of_the_lots(_of_the_pack(_of_the_blend(found, asked), asked.pack), asked.lots)
+    told = forecasts(records, as_of=as_of, settings=settings, study=code, limit_ratio=asked.limit_ratio)
+    chosen = _of_the_lots(_of_the_pack(_of_the_blend(told, asked), asked.pack), asked.lots)
     with records.reading() as connection:
         lots = [
             lot_evidence(connection, _limited(blends[f.blend_key], asked.limit_ratio), f, as_of=as_of)
@@ -86,7 +110,9 @@ def draft_statement(
         thinner=known.get(chosen[0].thinner or ""),
     )
     evidence = evidence_of(meant.lots, known=known, pack=meant.pack, asked_months=asked.months)
-    return _view(meant, evidence, judged(evidence), as_of=as_of, zone_name=settings.time_zone, person=person)
+    found = judged(evidence)
+    view = _view(meant, evidence, found, as_of=as_of, zone_name=settings.time_zone, person=person)
+    return Prepared(asked=asked, as_of=as_of, evidence=evidence, found=found, view=view)
 
 
 def note_draft(records: Records, view: StatementDraft, *, person: str, now: datetime) -> None:
