@@ -15,7 +15,7 @@ from typing import Any
 from stability.services.faults import Faults, typed
 from stability.services.sources import Row, Sheet, Source, sheet_of
 
-__all__ = ["is_workbook", "workbook_bytes", "workbook_sheets"]
+__all__ = ["is_workbook", "opened_workbook", "workbook_bytes", "workbook_sheets"]
 
 _MOST_BYTES = 1_000_000_000
 _FIXED = (1980, 1, 1, 0, 0, 0)  # the earliest date a zip can hold
@@ -29,7 +29,7 @@ def is_workbook(source: Source) -> bool:
 
 def workbook_sheets(source: Source, faults: Faults) -> list[Sheet]:
     """Return the sheets of a workbook that hold anything; their faults are told."""
-    book = _opened(source, faults)
+    book = opened_workbook(source, faults)
     if book is None:
         return []
     found: list[Sheet] = []
@@ -53,7 +53,8 @@ def workbook_sheets(source: Source, faults: Faults) -> list[Sheet]:
     return found
 
 
-def _opened(source: Source, faults: Faults) -> Any:
+def opened_workbook(source: Source, faults: Faults) -> Any:
+    """Return a workbook to read, or None after its faults were told."""
     import openpyxl
 
     hint = "save it as XLSX, or as CSV UTF-8"
