@@ -27,7 +27,7 @@ from stability.services.sources import Sheet, Source, delimited_sheet, rows_shee
 from stability.services.studies import StudyFiled, StudyText, study_text, take_studies, text_of
 from stability.services.tables import TABLES
 
-__all__ = ["Brought", "Counted", "Source", "bring", "bring_rows"]
+__all__ = ["Brought", "Counted", "Source", "bring", "bring_rows", "bring_sheet"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +92,20 @@ def bring_rows(
         if sheet is not None:
             read.sheets.append(sheet)
     return _take_all(records, read, person=person, now=now, zone=zone, digests={})
+
+
+def bring_sheet(
+    records: Records, sheet: Sheet, *, person: str, now: datetime, zone: ZoneInfo, file: Mapping[str, str]
+) -> Brought:
+    """Take one sheet in whose rows were made from a file; `file` is the file's name → its digest.
+
+    Raises
+    ------
+    InputError
+        With one line per fault, those of making the rows too; nothing was written.
+    """
+    read = _Read(faults=sheet.faults, sheets=[sheet])
+    return _take_all(records, read, person=person, now=now, zone=zone, digests=file)
 
 
 def _look_at(source: Source, read: _Read, zone: ZoneInfo) -> None:

@@ -15,11 +15,21 @@ from typing import Any
 
 from stability.errors import InputError
 from stability.services.faults import nearest_name, typed
-from stability.services.mapping_cells import Dates, DecimalMark
+from stability.services.mapping_cells import Dates, DecimalMark, parse_clock
 from stability.services.mapping_units import unit_named, units_of
 from stability.services.tables import TABLES
 
-__all__ = ["LEFT_OUT", "Across", "SheetMap", "Target", "load_map", "save_map", "target_of", "targets_of"]
+__all__ = [
+    "LEFT_OUT",
+    "Across",
+    "SheetMap",
+    "Target",
+    "checked",
+    "load_map",
+    "save_map",
+    "target_of",
+    "targets_of",
+]
 
 LEFT_OUT = "-"
 """Stands for a column that is not taken."""
@@ -122,6 +132,37 @@ def target_of(table: str, text: str) -> Target:
     return Target(name, unit.name)
 
 
+def checked(sheet_map: SheetMap) -> SheetMap:
+    """Return a mapping whose time of the day, words, constants and encoding mean something.
+
+    Raises
+    ------
+    InputError
+        With one line per fault.
+    """
+    faults = [
+        f"word {typed(word)} = {typed(means)}; expected nothing, or grade 0 to grade 5"
+        for word, means in sheet_map.words.items()
+        if not re.fullmatch(r"nothing|grade [0-5]", means)
+    ]
+    faults += [
+        f"{typed(name)} is no column of {sheet_map.table}"
+        for name in sheet_map.constants
+        if name not in targets_of(sheet_map.table)
+    ]
+    if sheet_map.time_of_day is not None and parse_clock(sheet_map.time_of_day) is None:
+        faults.append(f"time of day {typed(sheet_map.time_of_day)}; expected one such as 10:00")
+    if sheet_map.age_unit not in (None, "days", "weeks"):
+        faults.append(f"ages in {typed(str(sheet_map.age_unit))}; expected days or weeks")
+    for column in TABLES[sheet_map.table].names:
+        heads = [head for head, target in sheet_map.columns.items() if target.column == column]
+        if len(heads) > 1:
+            faults.append(f"columns {' and '.join(map(typed, heads))} are both {column}; expected one")
+    if faults:
+        raise InputError(*faults)
+    return sheet_map
+
+
 def map_file(folder: Path, name: str) -> Path:
     """Return where the mapping of a name lies.
 
@@ -192,7 +233,7 @@ def _understood(said: Mapping[str, Any]) -> SheetMap:
     table = said.get("table", "readings")
     if table not in TABLES:
         raise InputError(f"{typed(str(table))} is no table of ours", hint=", ".join(TABLES))
-    return SheetMap(
+    made = SheetMap(
         table=table,
         columns={head: target_of(table, str(text)) for head, text in said.get("columns", {}).items()},
         decimal=DecimalMark(said["decimal"]) if "decimal" in said else None,
@@ -204,6 +245,7 @@ def _understood(said: Mapping[str, Any]) -> SheetMap:
         encoding=str(said.get("encoding", "utf-8")),
         **{name: str(said[name]) for name in _TEXTS if name in said},
     )
+    return checked(made)
 
 
 def _as_toml(sheet_map: SheetMap) -> str:

@@ -183,8 +183,11 @@ def _workbook_cell(label: str, cell: Any, faults: Faults) -> Cell:
             hint="paste as values and import again",
         )
         return ""
+    if isinstance(value, datetime) and value.time() == time(0):
+        return value.date()  # a workbook keeps every date with midnight
     if isinstance(value, bool) or not isinstance(value, int | float | datetime | date | time):
         return str(value)
     if isinstance(value, int | float):
-        return Decimal(repr(value)) if abs(value) < 1e300 else str(value)
+        whole = isinstance(value, int) or (value.is_integer() and abs(value) < 1e15)
+        return Decimal(int(value)) if whole else Decimal(repr(value)) if abs(value) < 1e300 else str(value)
     return value

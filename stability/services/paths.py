@@ -44,9 +44,10 @@ def _files(path: Path, faults: list[str]) -> Iterator[tuple[Path, str]]:
     some = False
     for file in sorted(path.rglob("*")):
         inside = file.relative_to(path)
-        hidden = any(part.startswith((".", "~$")) for part in inside.parts)
-        # the settings file lies beside the tables of many a laboratory
-        if hidden or file.suffix.lower() not in _TAKEN or file.name == "stability.toml" or not file.is_file():
+        # the settings file, and how foreign sheets are read, lie beside the tables of many a laboratory
+        ours = file.name == "stability.toml" or "mappings" in inside.parts[:-1]
+        hidden = ours or any(part.startswith((".", "~$")) for part in inside.parts)
+        if hidden or file.suffix.lower() not in _TAKEN or not file.is_file():
             continue
         some = True
         yield file, str(inside)
