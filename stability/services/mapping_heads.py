@@ -24,7 +24,7 @@ _PHRASES: Mapping[str, str] = {
     "taken_at": "date|datum|messdatum|measured|measured on|date measured|measurement date|"
     "date of measurement|reading date|taken at|taken on|test date|gemessen am|prufdatum|"
     "zeitpunkt|timestamp|date time|date de mesure|date mesure|mesure le",
-    "at": "date|datum|time|zeitpunkt|timestamp|date time|uhrzeit|heure|date heure",
+    "at": "date|datum|zeitpunkt|timestamp|date time|date heure",
     "viscosity_mpas": "viscosity|visc|visco|viskositat|viskositaet|visk|viscosite|eta|η|dynamic viscosity|"
     "dynamische viskositat|viscosite dynamique|dyn viscosity|reading|messwert",
     "temperature_c": "temperature|temp|temperatur|t|liquid temperature|sample temperature|messtemperatur|"
@@ -120,6 +120,9 @@ def likeliest(table: str, heads: Sequence[str]) -> dict[str, str]:
             for (h, t), score in scores.items()
             if t != target and not (len(rivals) == 1 and h == head)
         }
+    if table == "temperatures" and "at" not in found.values():
+        # a logger's column "Time" holds the date too where there is no other
+        return {head: "at" if target == "time_of_day" else target for head, target in found.items()}
     return found
 
 

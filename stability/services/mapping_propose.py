@@ -82,8 +82,8 @@ def proposal(grid: Grid, samples: Collection[str], *, table: str | None = None) 
     if across is not None:
         inside = across_heads(grid, SheetMap(across=across), samples)
         heads = tuple(head for head in heads if head not in inside)
-        unit = _unit_said("viscosity_mpas", grid.preamble) if grid.preamble else None
-        values = Target("viscosity_mpas", unit.name) if unit else None
+        said = {unit.name for word in grid.preamble.split() if (unit := unit_named("viscosity_mpas", word))}
+        values = Target("viscosity_mpas", said.pop()) if len(said) == 1 else None
     chosen = table or ("readings" if across else _table_of(heads))
     like = likeliest(chosen, heads)
     columns = {head: _target(like[head], head) if head in like else Target(LEFT_OUT) for head in heads}

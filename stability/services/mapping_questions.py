@@ -131,13 +131,12 @@ def _marks(sheet_map: SheetMap, grid: Grid, samples: Collection[str]) -> Iterato
     shown = found.open or found.second
     if sheet_map.decimal is not None or shown is None:
         return
-    by_comma = parse_number(found.open or "", DecimalMark.COMMA)
-    by_point = parse_number(found.open or "", DecimalMark.POINT)
-    both = f"{typed(found.first or '')} and {typed(found.second or '')} contradict each other"
+    ways = [parse_number(shown, mark) for mark in (DecimalMark.COMMA, DecimalMark.POINT)]
+    told = " or ".join(f"{way.normalize():f}" for way in ways if way is not None)
+    if found.open is None:
+        told = f"{typed(found.first or '')} and {typed(found.second or '')} contradict each other"
     yield Question(
-        words=f"{typed(shown)}: {by_comma:f} or {by_point:f}? what stands before decimals"
-        if by_comma is not None and by_point is not None
-        else f"{both}: what stands before decimals",
+        words=f"{typed(shown)}: {told}? which mark stands before decimals",
         choices=tuple(DecimalMark),
         option="--decimal comma",
         answered=lambda mark: replace(sheet_map, decimal=DecimalMark(mark)),

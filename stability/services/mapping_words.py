@@ -43,7 +43,7 @@ def _ways(sheet_map: SheetMap, grid: Grid, samples: Collection[str]) -> Iterator
         proof = marks.first if sheet_map.decimal == "comma" else marks.second
         shown = f", as {proof} shows" if proof else ""
         value = parse_number(marks.open, sheet_map.decimal) if marks.open else None
-        read = f"; {marks.open} is read as {value:f}" if value is not None else ""
+        read = f"; {marks.open} is read as {value.normalize():f}" if value is not None else ""
         yield f"decimal {sheet_map.decimal}{shown}{read}"
     if sheet_map.dates is not None:
         proof = order.first if sheet_map.dates == "day first" else order.second
