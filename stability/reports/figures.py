@@ -33,10 +33,10 @@ from stability.reports.marks import (
     dots,
     look,
 )
-from stability.reports.rate_plot import arrhenius
+from stability.reports.rate_plot import arrhenius, arrhenius_words
 from stability.reports.view import MasterCurveView, MasterPoint
 
-__all__ = ["arrhenius", "master_curve"]
+__all__ = ["arrhenius", "arrhenius_words", "master_curve", "master_curve_words"]
 
 MOST_POINTS = 2000
 LOGARITHMIC_FROM = 10.0
@@ -56,7 +56,7 @@ def master_curve(view: MasterCurveView) -> str:
         _draw_master(view, sheet, stores)
         sheet.draw_flags()
         sheet.draw_legend(entries)
-        return svg_text(sheet.figure, _master_alt(view, len(stores)))
+        return svg_text(sheet.figure, master_curve_words(view))
 
 
 def _flags(view: MasterCurveView) -> list[Flag]:
@@ -178,7 +178,9 @@ def _draw_points(points: Sequence[MasterPoint], sheet: Sheet, stores: Sequence[s
         )
 
 
-def _master_alt(view: MasterCurveView, stores: int) -> str:
+def master_curve_words(view: MasterCurveView) -> str:
+    """Return the master curve in words, for who cannot see it."""
+    stores = len({point.store for point in view.points})
     words = [f"Master curve of {view.blend_words}: {len(view.points)} readings from {stores} stores"]
     words.append(f"viscosity against age at {view.storage_c:g} °C")
     if view.life_days is not None:

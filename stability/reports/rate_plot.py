@@ -14,7 +14,7 @@ from stability.reports.marks import BAND, DOTTED, GREY, INK, MOST_STORES, NAME, 
 from stability.reports.view import ArrheniusView, StoreLife
 from stability.units import kelvin
 
-__all__ = ["arrhenius"]
+__all__ = ["arrhenius", "arrhenius_words"]
 
 
 def arrhenius(view: ArrheniusView) -> str:
@@ -37,7 +37,7 @@ def arrhenius(view: ArrheniusView) -> str:
         )
         _draw_arrhenius(view, sheet, stores)
         sheet.draw_legend(entries)
-        return svg_text(sheet.figure, _arrhenius_alt(view))
+        return svg_text(sheet.figure, arrhenius_words(view))
 
 
 def _inverse(temperature_c: float) -> float:
@@ -135,7 +135,8 @@ def _round_temperatures(view: ArrheniusView) -> list[float]:
     return [n * step for n in steps if n * step > -273 and inside[0] <= _inverse(n * step) <= inside[1]]
 
 
-def _arrhenius_alt(view: ArrheniusView) -> str:
+def arrhenius_words(view: ArrheniusView) -> str:
+    """Return the plot in words, for who cannot see it."""
     lives = ", ".join(f"{store.store} {days_words(store.life_days)}" for store in view.stores[:MOST_STORES])
     energy = ""
     if view.energy_kj_mol is not None:

@@ -10,7 +10,16 @@ from stability.reports.statement import statement_draft_text
 from stability.reports.view import BlendVerdict, EvidenceLine, Happening, LifeLine, StudyReport
 from stability.units import DAYS_PER_MONTH
 
-__all__ = ["statement_draft_text", "study_report_text", "verdict_sentence"]
+__all__ = [
+    "HEADINGS",
+    "KINDS",
+    "blend_facts",
+    "life_cells",
+    "report_facts",
+    "statement_draft_text",
+    "study_report_text",
+    "verdict_sentence",
+]
 
 KINDS = ("missed", "moved", "corrected", "set aside", "late entry", "store", "blind")
 HEADINGS = {
@@ -30,7 +39,7 @@ def study_report_text(report: StudyReport) -> str:
         *paragraph(f"STUDY REPORT {report.code}"),
         *paragraph(report.title),
         "=" * WIDTH,
-        *pairs(_head(report)),
+        *pairs(report_facts(report)),
         *heading("Question"),
         *paragraph(report.question),
         *_design(report),
@@ -50,7 +59,8 @@ def study_report_text(report: StudyReport) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _head(report: StudyReport) -> list[tuple[str, str]]:
+def report_facts(report: StudyReport) -> list[tuple[str, str]]:
+    """Return what stands at the head of a report; empty words stand for nothing to say."""
     return [
         ("As of", f"{instant_words(report.as_of, report.zone_name)} {report.zone_name}"),
         ("Owner", report.owner or ""),
@@ -119,23 +129,9 @@ def _chance(chance: float) -> str:
 
 def _blend(verdict: BlendVerdict) -> list[str]:
     lines = heading(verdict.blend_words)
-    lines += pairs(
-        [
-            ("Lots", ", ".join((*verdict.product_lots, *verdict.thinner_lots))),
-            (
-                "Behind it",
-                f"{verdict.tins} tins, {verdict.readings} readings, {verdict.gelled_tins} tins gelled",
-            ),
-            ("Next tin", _next_tin(verdict)),
-            ("Heat", _energy(verdict)),
-            (
-                "Prior knowledge",
-                "used: good for an alert, not for a statement" if verdict.priors_used else "",
-            ),
-        ]
-    )
+    lines += pairs(blend_facts(verdict))
     if verdict.lives:
-        rows = [(_criterion(life), *_life(life)) for life in verdict.lives]
+        rows = [(_criterion(life), *life_cells(life)) for life in verdict.lives]
         lines += [
             "",
             *table(
@@ -156,6 +152,18 @@ def _blend(verdict: BlendVerdict) -> list[str]:
     return lines
 
 
+def blend_facts(verdict: BlendVerdict) -> list[tuple[str, str]]:
+    """Return what stands behind a verdict; empty words stand for nothing to say."""
+    behind = f"{verdict.tins} tins, {verdict.readings} readings, {verdict.gelled_tins} tins gelled"
+    return [
+        ("Lots", ", ".join((*verdict.product_lots, *verdict.thinner_lots))),
+        ("Behind it", behind),
+        ("Next tin", _next_tin(verdict)),
+        ("Heat", _energy(verdict)),
+        ("Prior knowledge", "used: good for an alert, not for a statement" if verdict.priors_used else ""),
+    ]
+
+
 def _next_tin(verdict: BlendVerdict) -> str:
     days = verdict.lower95_next_tin_days
     return "" if days is None else f"at least {at_least_words(days)} with 95 % confidence"
@@ -172,7 +180,8 @@ def _criterion(life: LifeLine) -> str:
     return f"{life.criterion} ({life.says})" if life.says else life.criterion
 
 
-def _life(life: LifeLine) -> tuple[str, str, str, str]:
+def life_cells(life: LifeLine) -> tuple[str, str, str, str]:
+    """Return a life in words: typical, at least, at most, and whole months that the bound carries."""
     lower = life.lower95_days
     # a claim is never rounded up
     months = "–" if lower is None else f"{math.floor(lower / DAYS_PER_MONTH)}"

@@ -105,7 +105,7 @@ def master_curve_view(
     ratio = row["limit_viscosity_ratio"]
     return MasterCurveView(
         study=forecast.study,
-        blend_words=f"{forecast.key.words}, lot {', '.join(forecast.product_lots)}",
+        blend_words=_words(forecast),
         storage_c=row["storage_c"],
         points=points,
         curve=tuple(
@@ -125,6 +125,11 @@ def master_curve_view(
         target_life_days=forecast.target_life_days,
         invented="invented" in blend.study.title.lower(),
     )
+
+
+def _words(forecast: BlendForecast) -> str:
+    pack = f", {forecast.pack}" if forecast.pack else ""
+    return f"{forecast.key.words}{pack}, lot {', '.join(forecast.product_lots)}"
 
 
 def _points(
@@ -157,7 +162,7 @@ def arrhenius_view(forecast: BlendForecast, *, invented: bool = False) -> Arrhen
     ratio = row["limit_viscosity_ratio"]
     return ArrheniusView(
         study=forecast.study,
-        blend_words=f"{forecast.key.words}, lot {', '.join(forecast.product_lots)}",
+        blend_words=_words(forecast),
         storage_c=row["storage_c"],
         limit_words=f"{ratio:g} × day 0" if ratio else "the limit",
         stores=tuple(StoreLife(**life) for life in lives),

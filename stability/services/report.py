@@ -18,6 +18,7 @@ from stability.services.blends import CALCULATION, Blend, BlendKey, blends_of, o
 from stability.services.cure import cure_verdict, cures_of
 from stability.services.forecast import BlendForecast, forecasts
 from stability.services.state import blend_word
+from stability.services.would_change import WOULD_CHANGE
 from stability.settings import Settings
 
 __all__ = ["study_report"]
@@ -26,8 +27,15 @@ LATE_ENTRY = timedelta(days=1)
 OTHER_LIMITS = (("+20 %", 1.2), ("+50 %", 1.5), ("2×", 2.0))
 
 
-def study_report(records: Records, *, study: str | None, as_of: datetime, settings: Settings) -> StudyReport:
-    """Return the report of a study as known at an instant.
+def study_report(
+    records: Records,
+    *,
+    study: str | None,
+    as_of: datetime,
+    settings: Settings,
+    found: Sequence[BlendForecast] | None = None,
+) -> StudyReport:
+    """Return the report of a study as known at an instant; `found` are its forecasts where they are at hand.
 
     Raises
     ------
@@ -42,7 +50,8 @@ def study_report(records: Records, *, study: str | None, as_of: datetime, settin
         blends = blends_of(connection, as_of=as_of, study=code)
         happened = _happenings(connection, facts, blends, as_of)
         cures = {b.key.text: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for b in blends}
-    found = forecasts(records, as_of=as_of, settings=settings, study=code)
+    if found is None:
+        found = forecasts(records, as_of=as_of, settings=settings, study=code)
     lives = _lives(records, found, code=code, as_of=as_of, settings=settings)
     notes = {key: (verdict.words,) for key, verdict in cures.items() if verdict is not None}
     return StudyReport(
@@ -167,7 +176,13 @@ def _verdict(
         gelled_tins=row["gelled_tins"],
         lives=lives,
         evidence=tuple(
-            EvidenceLine(name=e["name"], passed=e["passed"], says=e["says"], p=e["p"])
+            EvidenceLine(
+                name=e["name"],
+                passed=e["passed"],
+                says=e["says"],
+                p=e["p"],
+                would_change=None if e["passed"] else WOULD_CHANGE.get(e["name"]),
+            )
             for e in row["evidence"]
         ),
     )

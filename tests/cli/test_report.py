@@ -50,6 +50,26 @@ def test_the_report_is_json_without_a_nan(typed):
     assert len(data["verdicts"]) == 3
 
 
+def test_a_page_and_paper_are_written_instead_of_the_text(typed, tmp_path):
+    code, out, err = typed("report", "S-07", *AT, "--html", "out/S-07.html", "--pdf", "S-07.pdf")
+    assert (code, out) == (0, "")
+    assert err == "page written to out/S-07.html\npaper written to S-07.pdf\n"
+    page = (tmp_path / "out" / "S-07.html").read_text("utf-8")
+    assert page.count("<figure>") == 6
+    assert 'href="#b1-readings"' in page
+    assert page.count('class="readings"') == 16
+    assert (tmp_path / "S-07.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_a_page_can_go_with_the_data_and_a_file_that_cannot_be_is_told(typed, tmp_path):
+    code, out, _ = typed("report", *AT, "--html", "S-07.html", "--json")
+    assert (code, json.loads(out)["code"]) == (0, "S-07")
+    (tmp_path / "file").write_text("")
+    code, out, err = typed("report", *AT, "--html", "file/x.html")
+    assert (code, out) == (2, "")
+    assert "cannot be written" in err
+
+
 def test_figures_are_written_beside_it(typed, tmp_path):
     code, out, err = typed("report", "S-07", *AT, "--figures", "figures", "--json")
     assert (code, err) == (0, "6 figures written to figures\n")
