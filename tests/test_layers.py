@@ -46,6 +46,7 @@ ONLY_IN = {
     "alembic": {"records"},
     "rich": {"board", "reports", "cli"},
     "click": {"cli"},
+    "cryptography": {"statements"},
     "matplotlib": {"reports"},
     "apscheduler": {"daemon"},
     "pydantic": {"settings"},

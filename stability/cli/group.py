@@ -35,7 +35,7 @@ COMMANDS = {
     "report": "Write the report of a study",
     "restore": "Make a database from a backup",
     "run": "Run the daemon: sweep, judge, deliver",
-    "statement": "Draft a statement of months",
+    "statement": "Draft, issue, withdraw and check statements of months",
     "study": "File a study, or a new version of one",
     "sweep": "Look once, as the daemon does",
 }

@@ -1,23 +1,33 @@
-"""`stability statement draft`: how many months the evidence of a blend carries, or why none."""
+"""`stability statement`: what the evidence of a blend carries, drafted, issued, withdrawn, checked."""
 
 from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
 
 import click
 
 from stability.app import App
 from stability.cli.options import with_app
+from stability.cli.statement_issued import issue, key, list_, notices, receive, withdraw, write
+from stability.cli.statement_verify import verify
 
 __all__ = ["command"]
 
 REFUSED = 3
+WORDED = ("number", "answers", "opened", "report_to", "reviewer", "reason")
 
 
 @click.group("statement", no_args_is_help=False)
 def command() -> None:
-    """Draft a statement of months: what the evidence carries, and what it does not.
+    """Statements of months: what the evidence carries, drafted, issued, withdrawn, checked.
 
-    A draft is never a statement: it is neither numbered nor signed.
+    A draft is never a statement: it becomes one when somebody else approves and signs it.
     """
+
+
+for _each in (issue, key, list_, notices, receive, verify, withdraw, write):
+    command.add_command(_each)
 
 
 @command.command("draft")
@@ -35,22 +45,45 @@ def command() -> None:
 @click.option(
     "--limit", "limit_ratio", type=float, metavar="RATIO", help="Another viscosity limit, × the day-0 value."
 )
-def draft(app: App, /, **asked: object) -> int:
+@click.option(
+    "--write",
+    "file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Write the draft for the approver; needs --person.",
+)
+@click.option("--number", metavar="NUMBER", help="Its number; default: the next one.")
+@click.option(
+    "--answer",
+    "answers",
+    multiple=True,
+    metavar="NAME=TEXT",
+    help="The author's answer to a check that did not pass.",
+)
+@click.option("--opened", metavar="TEXT", help="What holds for opened tins.")
+@click.option("--report-to", metavar="TEXT", help="Where a bad tin is reported.")
+@click.option("--reviewer", metavar="NAME", help="Who has read it.")
+@click.option("--reason", metavar="TEXT", help="What has changed since the version before.")
+def draft(app: App, /, file: Path | None, **given: Any) -> int:
     """Say how many months the evidence carries; exit code 3 where it does not carry the claim.
+
+    With --write the draft becomes a file that another person can issue.
 
     Example: stability statement draft S-07 --thinner xylene --pack "lined tin 250 mL" --months 6
     """
     from stability.board.view import to_json
     from stability.reports.text import statement_draft_text
-    from stability.services.statement import Asked, draft_statement, note_draft
+    from stability.services.statement import Asked, note_draft, prepare
 
-    wanted = Asked(**asked)  # type: ignore[arg-type]
+    worded = {name: given.pop(name) for name in WORDED}
+    wanted = Asked(**given)
     if wanted.limit_ratio is not None and not 1.0 < wanted.limit_ratio < 1e6:
         raise click.BadParameter(f"{wanted.limit_ratio:g} is no ratio above 1", param_hint="--limit")
-    view = draft_statement(
-        app.records, wanted, as_of=app.as_of, settings=app.settings, person=app.person_given
-    )
-    if app.person_given:
+    made = prepare(app.records, wanted, as_of=app.as_of, settings=app.settings, person=app.person_given)
+    view = made.view
+    if file is not None:
+        _written(app, made, file, worded)
+    elif app.person_given:
         note_draft(app.records, view, person=app.person_given, now=app.now)
     refused = view.months is None
     if app.as_json:
@@ -58,3 +91,21 @@ def draft(app: App, /, **asked: object) -> int:
     else:
         click.echo(statement_draft_text(view), nl=False)
     return REFUSED if refused else 0
+
+
+def _written(app: App, made: Any, file: Path, worded: dict[str, Any]) -> None:
+    from stability.services.statement_data import Worded
+    from stability.services.statement_issue import draft_written
+    from stability.services.whole_file import write_whole
+
+    answers = dict(_answer(text) for text in worded.pop("answers"))
+    words = Worded(answers=answers, **worded)
+    content = draft_written(app.records, made, words, person=app.person, now=app.now, settings=app.settings)
+    write_whole(file, content)
+
+
+def _answer(text: str) -> tuple[str, str]:
+    name, equals, words = text.partition("=")
+    if not equals or not words.strip():
+        raise click.BadParameter(f"{text!r} is no answer; expected NAME=TEXT", param_hint="--answer")
+    return name, words

@@ -152,7 +152,13 @@ def statements_of_blends(
         sa.select(
             _statement.c.number, _statement.c.version, _statement.c.blend_key, _statement.c.made_at, last
         )
-        .where(_statement.c.blend_key.in_(keys), _statement.c.made_at >= since, _statement.c.made_at <= as_of)
+        .where(_statement.c.made_at >= since, _statement.c.made_at <= as_of)
         .order_by(_statement.c.number, _statement.c.version)
     )
-    return tuple(StatementTouched(*row) for row in connection.execute(query))
+    found = []
+    for number, version, blends, made_at, step in connection.execute(query):
+        # a statement for several lots names each on a line of its own
+        found += [
+            StatementTouched(number, version, key, made_at, step) for key in blends.split("\n") if key in keys
+        ]
+    return tuple(found)

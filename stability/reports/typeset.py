@@ -44,10 +44,15 @@ def typeset(
 
 
 def page_images(
-    template: str, data: Mapping[str, Any], *, at: datetime, dots_per_inch: float = 150.0
+    template: str,
+    data: Mapping[str, Any],
+    *,
+    at: datetime,
+    files: Mapping[str, str] | None = None,
+    dots_per_inch: float = 150.0,
 ) -> tuple[bytes, ...]:
     """Return the same pages as PNG images."""
-    return _compile(template, data, at=at, files=None, format="png", ppi=dots_per_inch)
+    return _compile(template, data, at=at, files=files, format="png", ppi=dots_per_inch)
 
 
 def unprintable(data: Any) -> str:
