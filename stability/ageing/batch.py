@@ -67,14 +67,16 @@ def _padded(count: int) -> int:
 
 def size_of(data: BlendReadings, limit: Limit, options: FitOptions) -> Size:
     """Return the size of the arrays that a blend is padded to."""
+    # store effects and day effects in one fit cost lag curves dear: the second fit has days only
+    given = options.store_spread > 0.0 and options.day_spread is None
     return Size(
         readings=_padded(data.tin.size),
         tins=_padded(len(data.samples)),
         bins=data.days.shape[1] if data.days.shape[1] < 3 else _padded(data.days.shape[1]),
-        stores=len(data.stores) if options.store_spread > 0.0 and len(data.stores) > 1 else 0,
+        stores=len(data.stores) if given and len(data.stores) > 1 else 0,
         openings=int(options.opening_spread > 0.0 and data.opening_told),
         steps=data.steps.shape[1],
-        days=int(data.session.max()) + 1 if options.day_spread is not None and data.session.size else 0,
+        days=_padded(data.session_days.size) if options.day_spread is not None and data.session.size else 0,
         absolute=limit.viscosity_mpas is not None,
         censored=bool((data.kind != Kind.MEASURED).any()),
     )
