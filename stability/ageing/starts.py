@@ -112,7 +112,7 @@ def best_start(model: AgeingModel, penalties: Penalties) -> tuple[Solution, Spre
     at = _searched(numbers, penalties, theta, np.zeros((len(theta), problems, tins)))
     if model.any_censored:
         shaped = shaped_starts(model, penalties, (*SHAPES, SUDDEN))
-        theta = np.concatenate((at.theta.reshape(len(theta), problems, -1), shaped))
+        theta = np.concatenate((at.theta.reshape(-1, problems, theta.shape[-1]), shaped))
         effects = np.concatenate(
             (at.effects.reshape(-1, problems, tins), np.zeros((len(shaped), problems, tins)))
         )
