@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
+from decimal import Decimal
 from functools import partial
 
 from stability.services.columns import Kind
@@ -86,9 +87,35 @@ def proposal(grid: Grid, samples: Collection[str], *, table: str | None = None) 
         values = Target("viscosity_mpas", said.pop()) if len(said) == 1 else None
     chosen = table or ("readings" if across else _table_of(heads))
     like = likeliest(chosen, heads)
-    columns = {head: _target(like[head], head) if head in like else Target(LEFT_OUT) for head in heads}
+    bare = SheetMap(table=chosen)
+    columns = {
+        head: _target(like[head], head)
+        if head in like and _fits(grid, head, bare, like[head])
+        else Target(LEFT_OUT)
+        for head in heads
+    }
     made = SheetMap(table=chosen, columns=columns, across=across, values=values)
     return settled(made, grid, samples)
+
+
+def _fits(grid: Grid, head: str, sheet_map: SheetMap, column: str) -> bool:
+    """Say whether a cell below a head can be what the head seems to say; empty ones can."""
+    numbers, dates = is_number(sheet_map, column), is_date(sheet_map, column)
+    if not (numbers or dates):
+        return True
+    place = grid.header.index(head)
+    cells = [cells[place] for _, cells in grid.rows if text_of_cell(cells[place])][:200]
+    ways: list[Callable[[str], object]] = [partial(parse_date, order=order) for order in Dates]
+    if numbers:
+        ways = [partial(parse_number, mark=mark) for mark in DecimalMark]
+    target = Target(column)
+    return not cells or any(
+        way(without_unit(cell, target) if numbers else cell) is not None
+        if isinstance(cell, str)
+        else isinstance(cell, Decimal) == numbers
+        for cell in cells
+        for way in ways
+    )
 
 
 def _target(column: str, head: str) -> Target:
