@@ -30,6 +30,7 @@ from stability.errors import StabilityError
 from stability.services.deliver import Delivered, deliver, senders_of
 from stability.services.sweep import SweepOutcome, sweep
 from stability.services.sweep_lease import give_up_sweeping, may_sweep
+from stability.services.wall_board import write_wall_board
 
 __all__ = ["Daemon", "EveryFromNow", "sd_notify"]
 
@@ -140,7 +141,19 @@ class Daemon:
         outcome = None
         if may_sweep(self.app.records, holder=self.holder, now=self.clock(), lease=lease):
             outcome = sweep(self.app.records, now=self.clock(), settings=self.app.settings)
-        return outcome, deliver(self.app.records, self._senders, now=self.clock(), settings=self.app.settings)
+        delivered = deliver(self.app.records, self._senders, now=self.clock(), settings=self.app.settings)
+        if outcome is not None:
+            self._write_board(outcome.as_of)
+        return outcome, delivered
+
+    def _write_board(self, as_of: datetime) -> None:
+        """Write the wall board; a fault of it must not stop the looking, and an old board says so itself."""
+        try:
+            write_wall_board(self.app.records, now=as_of, settings=self.app.settings, every_s=self.every_s)
+        except StabilityError as exc:
+            _LOG.error("wall board: %s", exc)
+        except Exception:
+            _LOG.exception("wall board")
 
     def _told(self, outcome: SweepOutcome | None, delivered: Delivered) -> None:
         """Say what came of a turn, in the log and to systemd; the watchdog is fed here and nowhere else."""

@@ -166,7 +166,7 @@ class Settings(BaseSettings):
     db: SecretStr = Field(SecretStr("./stability.db"), description="SQLite path or PostgreSQL URL.")
     time_zone: str = Field("UTC", description="The site's zone, an IANA name; plans are local dates in it.")
     person: str | None = Field(None, description="Who acts when --person is not given.")
-    output: Path = Field(Path("stability-out"), description="Where reports and figures are written.")
+    output: Path = Field(Path("stability-out"), description="Where reports and the wall board are written.")
     closed_weekdays: tuple[int, ...] = Field((5, 6), description="Days without work, Monday is 0.")
     closed_days: tuple[Path, ...] = Field(
         (), description="Files with further closed days (config/closed_days/)."

@@ -168,6 +168,23 @@ def test_with_the_mail_server_down_it_lives_and_the_message_waits(house):
     assert deliver(house.records, senders_of(settings), now=later, settings=settings).sent == 1
 
 
+def test_every_look_writes_the_wall_board_whole_and_one_that_cannot_be_written_stops_nothing(house):
+    code, told = ended(house.start("--every", "0.1", "--sweeps", "2"))
+    assert code == 0, told
+    folder = house.folder / "stability-out"
+    board = (folder / "board.html").read_text("utf-8")
+    assert board.startswith("<!DOCTYPE html>")
+    assert board.endswith("</html>")
+    assert "heading for limit" in board
+    assert [file.name for file in folder.iterdir()] == ["board.html"]
+
+    (house.folder / "in-the-way").write_text("")
+    code, told = ended(house.start("--every", "0.1", "--sweeps", "2", STABILITY_OUTPUT="in-the-way"))
+    assert code == 0, told
+    assert told.count("wall board: ") == 2
+    assert "Traceback" not in told
+
+
 def test_systemd_hears_of_the_first_look_and_of_the_end(house):
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as heard:
         heard.bind(str(house.folder / "notify"))
@@ -201,7 +218,8 @@ class Stub:
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[App]:
+def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[App]:
+    monkeypatch.chdir(tmp_path)  # the wall board goes to the folder of reports
     path = tmp_path / "stability.db"
     bring_up_to_date(str(path))[0].close()
     found = App(db=str(path))

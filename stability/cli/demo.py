@@ -108,7 +108,9 @@ def _drawings() -> dict[str, Any]:
     from stability.board.screen import board
     from stability.board.tables import compare_table, forecast_table
     from stability.cli.compare import view_of
+    from stability.reports.board_page import board_page
     from stability.reports.figures import arrhenius, master_curve
+    from stability.reports.pages import study_page
     from stability.reports.text import study_report_text
 
     def board_text(view: BoardView) -> str:
@@ -117,9 +119,11 @@ def _drawings() -> dict[str, Any]:
     return {
         "board": board_text,
         "board_svg": lambda view: board_svg(view, 120),
+        "board_page": board_page,
         "forecast": lambda rows: render_text(forecast_table(rows, width=WIDTH), WIDTH),
         "compare": lambda found: render_text(compare_table(view_of(found), width=WIDTH), WIDTH),
         "report": study_report_text,
+        "report_page": study_page,
         "master_curve": master_curve,
         "arrhenius": arrhenius,
     }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from stability.app import App
@@ -12,7 +14,13 @@ __all__ = ["command"]
 
 @click.command("sweep")
 @with_app(as_json=True, as_of=True)
-def command(app: App) -> None:
+@click.option(
+    "--board",
+    metavar="FILE",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the wall board (HTML) too, as `run` does at every look.",
+)
+def command(app: App, board: Path | None) -> None:
     """Look once, as the daemon does: refit what changed, open and close alerts. `run` sends the messages.
 
     Example: stability sweep --as-of 2025-08-26
@@ -26,6 +34,10 @@ def command(app: App) -> None:
             "--as-of lies in the future", hint="a look at a time that has not come knows nothing"
         )
     outcome = sweep(app.records, now=app.as_of, settings=app.settings, began_at=app.now)
+    if board is not None:
+        from stability.services.wall_board import write_wall_board
+
+        write_wall_board(app.records, now=app.as_of, settings=app.settings, file=board)
     if app.as_json:
         click.echo(app.json_text(outcome_json(outcome)))
         return

@@ -25,21 +25,23 @@ def write_sample_output(
 ) -> tuple[str, ...]:
     """Write board, forecast, comparison, report and pictures; return the names of the files.
 
-    `draw` has the functions that turn views into text: board, board_svg, forecast, compare, report,
-    master_curve, arrhenius.
+    `draw` has the functions that turn views into text: board, board_svg, board_page, forecast, compare,
+    report, report_page, master_curve, arrhenius.
     """
     from stability.services.compare import compare
-    from stability.services.report import study_report
+    from stability.services.dossier import study_dossier
 
     found = forecasts(records, as_of=NOW, settings=settings, study=STUDY_CODE)
     compared = compare(records, study=STUDY_CODE, as_of=NOW, settings=settings)
-    report = study_report(records, study=STUDY_CODE, as_of=NOW, settings=settings)
+    dossier = study_dossier(records, study=STUDY_CODE, as_of=NOW, settings=settings)
     texts = {
         "board.txt": draw["board"](board),
         "board.svg": draw["board_svg"](board),
+        "board.html": draw["board_page"](board),
         "forecast.txt": draw["forecast"]([f.row for f in found]),
         "compare.txt": draw["compare"](compared),
-        "report.txt": draw["report"](report),
+        "report.txt": draw["report"](dossier.report),
+        "report.html": draw["report_page"](dossier),
         **_pictures(records, settings, found, draw),
     }
     for name, text in texts.items():

@@ -152,3 +152,12 @@ def test_a_look_back_after_a_later_look_repeats_nothing(typed):
     again = as_data(typed, "sweep", "--as-of", day(91).isoformat())
     assert again["opened"] == again["closed"] == []
     assert len(as_data(typed, "alerts", "--all")["alerts"]) == 1
+
+
+def test_a_look_writes_the_wall_board_where_it_is_asked_to(typed, tmp_path):
+    code, out, err = typed("sweep", "--as-of", day(91).isoformat(), "--board", "wall/board.html")
+    assert (code, err) == (0, "")
+    assert "1 opened" in out
+    board = (tmp_path / "wall" / "board.html").read_text("utf-8")
+    assert "written once" in board
+    assert "heading for limit" in board
