@@ -63,9 +63,12 @@ class Desk:
         )
 
 
-def desk_in(folder: Path, patch: pytest.MonkeyPatch, capture: pytest.CaptureFixture[str]) -> Desk:
-    """Return a laboratory with two people on record and the key of one."""
-    lab(folder).close()
+def desk_in(
+    folder: Path, patch: pytest.MonkeyPatch, capture: pytest.CaptureFixture[str], *, made: bool = False
+) -> Desk:
+    """Return a laboratory with two people on record and the key of one; `made`: there is a database."""
+    if not made:
+        lab(folder).close()
     patch.chdir(folder)
     patch.setenv("STABILITY_DB", str(folder / "lab.db"))
     patch.setenv("STABILITY_TIME_ZONE", "Europe/Berlin")

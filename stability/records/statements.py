@@ -83,7 +83,7 @@ class StatementStep:
 def insert_statement(connection: sa.Connection, values: Mapping[str, Any]) -> int:
     """Write one issued version; return its number in the table."""
     found = connection.execute(_statement.insert().values(**values))
-    return int(found.inserted_primary_key[0])
+    return int((found.inserted_primary_key or (0,))[0])
 
 
 def add_step(

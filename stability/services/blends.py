@@ -50,6 +50,11 @@ class BlendKey:
         names = self.__slots__
         return json.dumps([getattr(self, name) for name in names], ensure_ascii=False)
 
+    @classmethod
+    def read(cls, text: str) -> BlendKey:
+        """Return the key that such a line holds."""
+        return cls(*json.loads(text))
+
     @property
     def words(self) -> str:
         """The blend in words: "Heron-A + xylene 20 %"."""

@@ -20,6 +20,7 @@ from stability.records.sweeps import last_look
 from stability.services.faults import typed
 from stability.services.instants import iso
 from stability.services.selfcheck import calculation_fault
+from stability.services.statement_check import statements_looked_at
 from stability.settings import MailSettings, Settings
 
 __all__ = ["Check", "State", "examine"]
@@ -59,6 +60,7 @@ def _examine(records: Records, settings: Settings, now: datetime) -> Iterator[Ch
         yield _disk(path)
         yield _permissions(path)
     yield from _acts(records, now)
+    yield _statements(records)
     yield _sweeping(records, settings, now)
     yield _mail(settings.mail)
     fault = calculation_fault()
@@ -121,6 +123,14 @@ def _acts(records: Records, now: datetime) -> Iterator[Check]:
         )
     else:
         yield Check("log of acts", State.OK, "every seal fits and every act is sealed")
+
+
+def _statements(records: Records) -> Check:
+    count, faults = statements_looked_at(records)
+    if faults:
+        return Check("statements", State.FAILED, "; ".join(faults[:3]))
+    says = f"all {count} match their signatures" if count else "none issued yet"
+    return Check("statements", State.OK, says)
 
 
 def _sweeping(records: Records, settings: Settings, now: datetime) -> Check:

@@ -80,9 +80,15 @@ def draft_statement(
 
 
 def prepare(
-    records: Records, asked: Asked, *, as_of: datetime, settings: Settings, person: str | None = None
+    records: Records,
+    asked: Asked,
+    *,
+    as_of: datetime,
+    settings: Settings,
+    person: str | None = None,
+    known: Sequence[BlendForecast] = (),
 ) -> Prepared:
-    """Return a draft and what it was made of.
+    """Return a draft and what it was made of; `known` forecasts of that instant need not be looked up.
 
     Raises
     ------
@@ -92,10 +98,12 @@ def prepare(
     with records.reading() as connection:
         code = asked.study or only_study(connection, as_of=as_of)
         blends = {b.key.text: b for b in blends_of(connection, as_of=as_of, study=code)}
-        known = thinners(connection)
+        classes = thinners(connection)
     if not blends:
         raise InputError(f"study {typed(code)} has no samples on record", hint="stability study lists all")
-    told = forecasts(records, as_of=as_of, settings=settings, study=code, limit_ratio=asked.limit_ratio)
+    told: Sequence[BlendForecast] = [f for f in known if f.study == code and asked.limit_ratio is None]
+    if not told:
+        told = forecasts(records, as_of=as_of, settings=settings, study=code, limit_ratio=asked.limit_ratio)
     chosen = _of_the_lots(_of_the_pack(_of_the_blend(told, asked), asked.pack), asked.lots)
     with records.reading() as connection:
         lots = [
@@ -107,9 +115,9 @@ def prepare(
         lots=speaking or tuple(lots),
         early=tuple(lot for lot in lots if lot not in speaking) if speaking else (),
         pack=asked.pack or chosen[0].pack,
-        thinner=known.get(chosen[0].thinner or ""),
+        thinner=classes.get(chosen[0].thinner or ""),
     )
-    evidence = evidence_of(meant.lots, known=known, pack=meant.pack, asked_months=asked.months)
+    evidence = evidence_of(meant.lots, known=classes, pack=meant.pack, asked_months=asked.months)
     found = judged(evidence)
     view = _view(meant, evidence, found, as_of=as_of, zone_name=settings.time_zone, person=person)
     return Prepared(asked=asked, as_of=as_of, evidence=evidence, found=found, view=view)

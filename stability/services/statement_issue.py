@@ -7,7 +7,6 @@ looked at anew, approved and signed by somebody else. Rows are never changed: a 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -26,10 +25,11 @@ from stability.records.statements import (
     insert_statement,
     statement_rows,
 )
+from stability.services.claim_watch import asked_again, what_speaks_against
 from stability.services.instants import iso
 from stability.services.release import named_person
 from stability.services.signing_keys import approver, owner_of, roles_on_record
-from stability.services.statement import Asked, Prepared, prepare
+from stability.services.statement import Prepared
 from stability.services.statement_after import named_receivers
 from stability.services.statement_data import KIND, Signatories, Worded, number_for, statement_data
 from stability.services.statement_paper import Issued, on_record, unsigned
@@ -38,7 +38,7 @@ from stability.statements.record import canonical, digest_of, parsed
 from stability.statements.sidecar import Sidecar, signed, to_bytes
 from stability.statements.signature import SigningKey, fingerprint
 
-__all__ = ["asked_again", "draft_written", "issue"]
+__all__ = ["draft_written", "issue"]
 
 _LONGEST_KEYS = 2000
 
@@ -101,7 +101,16 @@ def issue(
             hint="somebody else with the role qa signs it",
         )
     role = approver(roles_on_record(records), person)
-    refuse_if_not_carried(records, asked_again(data["asked"]), now=now, settings=settings)
+    against = what_speaks_against(
+        records,
+        asked_again(data["asked"]),
+        data["months"],
+        list(data["digests"]),
+        now=now,
+        settings=settings,
+    )
+    if against.reasons:
+        raise RefusedError(against.reasons, hint="nothing was issued; draft it anew")
     whole = {
         **data,
         "issued_at": iso(now.replace(microsecond=0)),
@@ -114,25 +123,6 @@ def issue(
     with records.writing() as connection:
         row, replaced = _put(connection, whole, content, sidecar, receivers=receivers, now=now)
     return Issued(row=row, pdf=pdf, sidecar=to_bytes(sidecar), replaced=replaced)
-
-
-def asked_again(asked: Mapping[str, Any]) -> Asked:
-    """Return what was asked for out of the data of a statement."""
-    return Asked(**{**asked, "lots": tuple(asked["lots"])})
-
-
-def refuse_if_not_carried(records: Records, asked: Asked, *, now: datetime, settings: Settings) -> Prepared:
-    """Return the claim as it stands now, with every lot that is known.
-
-    Raises
-    ------
-    RefusedError
-        If what is known now does not carry it.
-    """
-    made = prepare(records, replace(asked, lots=()), as_of=now, settings=settings)
-    if made.found.refused:
-        raise RefusedError(made.found.reasons_refused, hint="nothing was issued; draft it anew")
-    return made
 
 
 def _draft_in(records: Records, draft: bytes, now: datetime) -> dict[str, Any]:

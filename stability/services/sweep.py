@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from stability.alerts import rules
-from stability.alerts.findings import Kind
+from stability.alerts.findings import Finding, Kind
 from stability.alerts.lifecycle import Event, Open, decide
 from stability.records import alerts as kept
 from stability.records import sweeps
@@ -26,6 +26,7 @@ from stability.records.events import seal
 from stability.services import forecast as forecasting
 from stability.services.alerts import as_open_alert
 from stability.services.checks import Planned, Plans, bring_up_to_date, open_blends, planned
+from stability.services.claim_watch import claim_findings
 from stability.services.forecast import BlendForecast
 from stability.services.judge import Case, material_findings, thresholds_of, unjudged
 from stability.services.judge_house import house_findings, stores_with_tins
@@ -44,7 +45,7 @@ _JUDGED = frozenset(
     {
         Kind.HEADING_FOR_LIMIT, Kind.LIMIT_REACHED, Kind.GELLED, Kind.OUT_OF_TREND, Kind.TINS_DISAGREE,
         Kind.CURE_LOST, Kind.CHECK_DUE, Kind.CHECK_OVERDUE, Kind.STORE_EXCURSION, Kind.PROBE_SILENT,
-        Kind.CALIBRATION_LAPSED, Kind.CHANNEL_DEAD, Kind.SESSION_HELD,
+        Kind.CALIBRATION_LAPSED, Kind.CHANNEL_DEAD, Kind.SESSION_HELD, Kind.CLAIM_NOT_CARRIED,
     }
 )  # fmt: skip
 """The kinds this sweep has a rule for; alerts of others are not its to close."""
@@ -96,10 +97,11 @@ def sweep(
     past = _into_the_past(latest, now, regular=began == now)
     forecasts = refresh(records, now=now, settings=settings)
     plans = _plans(records, now=now, settings=settings, past=past)
+    claims = claim_findings(records, forecasts, now=now, settings=settings)
     with records.reading() as connection:
         owners = {blend.study.code: blend.study.owner for blend in plans.blends}
         look = Steps(records=records, settings=settings, now=now, audience=audience_of(connection, owners))
-        events = _decided(connection, look, forecasts, plans, past=past)
+        events = _decided(connection, look, forecasts, plans, claims=claims, past=past)
     for event in events:
         take(look, event)
     blind_from = None
@@ -135,6 +137,7 @@ def _decided(
     forecasts: Iterable[BlendForecast],
     plans: Plans,
     *,
+    claims: tuple[Finding, ...],
     past: bool,
 ) -> tuple[Event, ...]:
     rows = kept.alert_rows(connection, closed_too=past)
@@ -146,7 +149,8 @@ def _decided(
         forecasts={found.blend_key: found for found in forecasts},
         open_alerts=alerts,
     )
-    findings = (*material_findings(connection, case), *house_findings(connection, case, plans.checks))
+    house = house_findings(connection, case, plans.checks)
+    findings = (*material_findings(connection, case), *house, *claims)
     events = decide(findings, alerts, now=look.now, unjudged=unjudged(case))
     if not past:
         return events
