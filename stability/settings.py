@@ -55,7 +55,11 @@ class FitSettings(_Part):
         100.0, gt=1, description="Viscosity deemed gelled, as a multiple of the initial one."
     )
     day_bias_pct: float = Field(
-        1.0, ge=0, le=20, description="Readings of one day share a bias; it widens the expected bands, %."
+        1.0,
+        ge=0,
+        le=20,
+        description="Readings of one day share a bias, %: it widens the expected bands, and the second "
+        "fit that statements hold beside the first begins with it. 0: no such fit.",
     )
     method_repeatability_pct: float = Field(
         2.5, gt=0, le=50, description="Stated repeatability of the viscosity method in one room, %."

@@ -93,6 +93,8 @@ class BlendReadings:
     """Numbers of the days on which there are readings, ascending."""
     steps: Array = field(default_factory=lambda: np.zeros((0, 0)))
     """1 where a reading was made after a recorded change of method, (n, changes)."""
+    levels: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    """1 for the readings of each lot but the first, which has no level of its own, (n, lots − 1)."""
 
     @property
     def measured(self) -> npt.NDArray[np.bool_]:
@@ -182,12 +184,14 @@ def _openings(rows: Sequence[tuple[int, TinHistory, int]]) -> Array:
     return np.array([0 if tin.openings is None else tin.openings[j] for _, tin, j in rows], dtype=float)
 
 
-def _sessions(rows: Sequence[tuple[int, TinHistory, int]]) -> dict[str, npt.NDArray[np.int64]]:
+def _sessions(
+    rows: Sequence[tuple[int, TinHistory, int]],
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.int64]]:
     if not rows or any(tin.sessions is None for _, tin, _ in rows):
-        return {}
+        return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.int64)
     numbers = np.array([0 if tin.sessions is None else tin.sessions[j] for _, tin, j in rows], dtype=np.int64)
     days, index = np.unique(numbers, return_inverse=True)
-    return {"session": np.asarray(index, dtype=np.intp), "session_days": days}
+    return np.asarray(index, dtype=np.intp), days
 
 
 def _steps(rows: Sequence[tuple[int, TinHistory, int]]) -> Array:
@@ -229,6 +233,7 @@ def assemble(tins: Sequence[TinHistory], storage_c: float) -> BlendReadings:
     rows = [(i, tin, j) for i, (tin, kept) in enumerate(used) for j in kept]
     bins = max((np.asarray(tin.days).shape[1] for tin, _ in used), default=1)
     days, x = np.zeros((len(rows), bins)), np.zeros((len(rows), bins))
+    session, session_days = _sessions(rows)
     for row, (_, tin, j) in enumerate(rows):
         width = len(tin.days[j])
         days[row, :width], x[row, :width] = tin.days[j], tin.x[j]
@@ -247,5 +252,6 @@ def assemble(tins: Sequence[TinHistory], storage_c: float) -> BlendReadings:
         age_days=np.array([tin.ages_days[j] for _, tin, j in rows], dtype=np.float64),
         openings=_openings(rows),
         steps=_steps(rows),
-        **_sessions(rows),
+        session=session,
+        session_days=session_days,
     )

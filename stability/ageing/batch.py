@@ -37,7 +37,7 @@ UPPER = (30.0, float(np.log(1e6)), 250.0, 3.0, 8.0)
 SAME_TEMPERATURE_C = 2.5
 """Stores nearer than this count as one temperature, [°C]."""
 STEP_SD = 0.5
-"""Spread believed of a recorded step in ln η: wide enough to say nothing of steps met in practice."""
+"""Spread believed of a recorded step, or of a lot's level, in ln η: wide enough to say nothing of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +51,8 @@ class Size:
     """Store effects."""
     openings: int
     steps: int
+    levels: int
+    """Day-0 levels of further lots."""
     days: int
     """Day effects; 0 in the first fit."""
     absolute: bool
@@ -76,6 +78,7 @@ def size_of(data: BlendReadings, limit: Limit, options: FitOptions) -> Size:
         stores=len(data.stores) if given and len(data.stores) > 1 else 0,
         openings=int(options.opening_spread > 0.0 and data.opening_told),
         steps=data.steps.shape[1],
+        levels=data.levels.shape[1],
         days=_padded(data.session_days.size) if options.day_spread is not None and data.session.size else 0,
         absolute=limit.viscosity_mpas is not None,
         censored=bool((data.kind != Kind.MEASURED).any()),
@@ -85,7 +88,8 @@ def size_of(data: BlendReadings, limit: Limit, options: FitOptions) -> Size:
 def added_names(size: Size) -> tuple[str, ...]:
     """Return the names of what adds to ln η, in the order of the parameters."""
     steps = tuple(f"step[{k}]" for k in range(size.steps))
-    return ("opening",) * size.openings + steps + tuple(f"day[{k}]" for k in range(size.days))
+    levels = tuple(f"level[{k}]" for k in range(size.levels))
+    return ("opening",) * size.openings + steps + levels + tuple(f"day[{k}]" for k in range(size.days))
 
 
 def _store_columns(data: BlendReadings) -> Array:
@@ -106,7 +110,8 @@ def _added_columns(data: BlendReadings, size: Size) -> Array:
     if size.days:
         days[np.arange(n), data.session] = 1.0
     steps = data.steps if size.steps else np.zeros((n, 0))
-    return np.hstack((openings, steps, days))
+    levels = data.levels if size.levels else np.zeros((n, 0))
+    return np.hstack((openings, steps, levels, days))
 
 
 def ageing_model(blends: Sequence[BlendReadings], limits: Sequence[Limit], size: Size) -> AgeingModel:
@@ -116,7 +121,7 @@ def ageing_model(blends: Sequence[BlendReadings], limits: Sequence[Limit], size:
     days, x = np.zeros((p, n, size.bins)), np.zeros((p, n, size.bins))
     index = np.zeros((p, n), dtype=np.intp)
     stores = np.zeros((p, n, size.stores))
-    added = np.zeros((p, n, size.openings + size.steps + size.days))
+    added = np.zeros((p, n, len(added_names(size))))
     for row, data in enumerate(blends):
         k, bins = data.days.shape
         y[row, :k], upper[row, :k], index[row, :k] = data.ln_viscosity, data.ln_upper, data.tin
@@ -153,7 +158,7 @@ def penalties_for(blends: Sequence[BlendReadings], options: FitOptions, size: Si
     """Return box, beliefs and free parameters of blends of one size, (P, p) each."""
     rows, names = len(blends), len(NAMES)
     gammas = names + size.stores
-    openings, steps = gammas + size.openings, gammas + size.openings + size.steps
+    openings, steps = gammas + size.openings, gammas + size.openings + size.steps + size.levels
     p = steps + size.days
     mean, precision = np.zeros((rows, p)), np.zeros((rows, p))
     lower, upper = np.full((rows, p), -5.0), np.full((rows, p), 5.0)

@@ -60,6 +60,25 @@ def _tin_terms(fit: Fit, tin: int) -> tuple[Array, float]:
     return kappa * st.group_cross[0, tin], variance * kappa
 
 
+def _added(fit: Fit, tin: int | None, openings: float) -> Array:
+    """Return what is added to a further reading of a tin: by the latest day's method, at its own level.
+
+    A new tin is told with the first method and the first lot's level: those that a stands for.
+    """
+    data, added = fit.data, np.zeros(len(fit.names))
+    if "opening" in fit.names:
+        added[fit.names.index("opening")] = openings
+    if tin is not None:
+        latest = data.session == data.session.max() if data.session.size else data.tin == tin
+        steps = data.steps[latest].max(axis=0) if data.steps.size else data.steps[:0].sum(axis=0)
+        levels = data.levels[data.tin == tin][0] if data.levels.size else data.levels[:0].sum(axis=0)
+        for what, values in (("step", steps), ("level", levels)):
+            for k, value in enumerate(values):
+                added[fit.names.index(f"{what}[{k}]")] = value
+    assert fit.workings is not None  # noqa: S101 - callers have checked
+    return added[added.size - fit.workings.model.added.shape[-1] :]
+
+
 def expected_readings(
     fit: Fit,
     days: npt.ArrayLike,
@@ -114,7 +133,7 @@ def expected_readings(
         x=x_[np.newaxis],
         tins=tins,
         stores=np.broadcast_to(row, (1, n, row.size)),
-        added=np.full((1, n, work.model.added.shape[-1]), 0.0 if openings is None else openings),
+        added=np.broadcast_to(_added(fit, tin, openings or 0.0), (1, n, work.model.added.shape[-1])),
         any_censored=False,
     )
     lin = model.linearised(work.solution.theta, effects, np.sqrt(work.spreads.variance))

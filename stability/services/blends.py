@@ -18,11 +18,12 @@ import sqlalchemy as sa
 
 from stability.errors import InputError
 from stability.records import climate, history
+from stability.services.method_steps import follows, telling
 from stability.services.tins import Climate, places
 
 __all__ = ["AT_STORAGE_C", "CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of", "only_study"]
 
-CALCULATION = "growth-law-4"
+CALCULATION = "growth-law-5"
 """Version of the calculation; it goes into every digest, so that a change refits everything."""
 
 
@@ -194,7 +195,14 @@ def digest_of(
         [blend.study.storage_c, blend.study.target_life_days, sorted(blend.study.limits.items())],
         [[s.sample, s.placed_at, s.first_store, s.twin] for s in blend.samples],
         [
-            [s.sample, r.taken_at, r.viscosity_mpas, r.over_range, r.gel_grade]
+            [
+                s.sample,
+                r.taken_at,
+                r.viscosity_mpas,
+                r.over_range,
+                r.gel_grade,
+                surroundings.day_of(r.taken_at),
+            ]
             for s in blend.samples
             for r in blend.readings.get(s.id, ())
         ],
@@ -207,6 +215,10 @@ def digest_of(
         [[s.sample, m.at, m.to_store] for s in blend.samples for m in surroundings.moves.get(s.id, ())],
         [[name, surroundings.stores[name].temperature_c] for name in sorted(used)],
         [[d.points, d.last_at, d.degrees] for d in logs.values()],
+        [
+            [c.at, [follows(r, c) for s in blend.samples for r in blend.readings.get(s.id, ())]]
+            for c in telling(blend, surroundings.changes)
+        ],
     ]
     if blend.gel_only:
         # a tin that was ended as gelled between two looks is a look itself

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields, replace
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Recalculated", "blend_data", "bound_from", "facts_data", "plain", "recalculated"]
 
-_FIT_NAMES = ("store_spread", "opening_spread_pct", "gel_ratio")
+_FIT_NAMES = ("store_spread", "opening_spread_pct", "gel_ratio", "day_bias_pct")
 Recalculated = tuple[Draft, float]
 """What the data carry, and the lower bound of the worst lot, [d]."""
 
@@ -43,11 +43,14 @@ def plain(value: Any) -> Any:
 
 
 def blend_data(
-    connection: sa.Connection, blend: Blend, *, as_of: datetime, options: FitSettings
+    connection: sa.Connection, blend: Blend, *, as_of: datetime, options: FitSettings, zone: tzinfo = UTC
 ) -> dict[str, Any]:
-    """Return one lot of a blend: study, tins, readings, and each tin's exposure as the fit takes it."""
+    """Return one lot of a blend: study, tins, readings, and each tin's exposure as the fit takes it.
+
+    `zone` is the site's: days of readings are local.
+    """
     gap_days = options.logger_gap_hours / 24
-    climate = load_climate(connection, blend.study.code, as_of=as_of, gap_days=gap_days)
+    climate = load_climate(connection, blend.study.code, as_of=as_of, gap_days=gap_days, zone=zone)
     told = replace(blend.study, owner="", source="", plan=())
     return {
         "key": asdict(blend.key),
@@ -71,6 +74,8 @@ def _tins(connection: sa.Connection, blend: Blend, climate: Any, gel_ratio: floa
             "viscosities_mpas": [float(value) for value in tin.viscosities_mpas],
             "kinds": [int(kind) for kind in tin.kinds or ()],
             "openings": [int(count) for count in tin.openings or ()],
+            "sessions": [int(day) for day in tin.sessions or ()],
+            "steps": None if tin.steps is None else [[float(v) for v in row] for row in tin.steps],
             "days": tin.days.tolist(),
             "x": tin.x.tolist(),
         }
@@ -140,6 +145,7 @@ def _fitted_bound(blend: Blend, data: Mapping[str, Any]) -> tuple[float | None, 
     from stability.ageing.arrays import Kind, TinHistory, assemble
     from stability.ageing.bounds import LifeOutcome, life
     from stability.ageing.fit import FitOptions, Limit, fit
+    from stability.ageing.second_fit import life_of_both
     from stability.services.fitting import limit_of
 
     tins = [
@@ -160,6 +166,8 @@ def _fitted_bound(blend: Blend, data: Mapping[str, Any]) -> tuple[float | None, 
     limit = limit_of(blend) or Limit(ratio=options["gel_ratio"])
     found = fit(assemble(tins, blend.study.storage_c), limit, assumed)
     told = life(found, blend.study.target_life_days)
+    # data of before there was a second fit do not name the spread that it begins with
+    told, _ = life_of_both(found, told, options.get("day_bias_pct", 0.0) / 100)
     initial = math.exp(found.a) if found.ok else blend.initial_mpas()
     lower = None if told.outcome is LifeOutcome.TOO_EARLY else told.life_days_lower95_next_tin
     return lower if lower is not None and math.isfinite(lower) else None, initial

@@ -18,6 +18,7 @@ from stability.services.conditional import doubts_known
 from stability.services.cure import CureVerdict, cure_verdict, cures_of
 from stability.services.facts import limit_mpas
 from stability.services.forecast import BlendForecast
+from stability.services.method_steps import unbridged
 from stability.statements.ladder import ClaimFacts, Draft, Question, Refusal, Rung, draft, round_down
 from stability.units import SECONDS_PER_DAY, months
 
@@ -90,7 +91,9 @@ def lot_evidence(
         real_time_days=float(forecast.extra.get("real_time_days") or 0.0),
         temperatures_c=aged_temperatures(blend),
         conditional_readings=sum(bool(doubts.of(r.id, r.taken_at, (r.instrument, r.cup))) for r in readings),
-        unresolved_step=_changed_within(connection, blend, as_of),
+        unresolved_step=bool(
+            unbridged(blend, method_changes(connection, as_of=as_of, study=blend.study.code))
+        ),
     )
 
 
@@ -185,8 +188,9 @@ def aged_temperatures(blend: Blend) -> frozenset[float]:
 
 
 def _bound_days(blend: Blend, forecast: BlendForecast) -> float | None:
-    """Return the lower bound of the next tin, never past the last age at which all tins were good."""
-    lower = forecast.row["life_days_lower95_next_tin"]
+    """Return both fits' lower bound of the next tin, never past the last age at which all tins were good."""
+    by_both = forecast.extra.get("statement", {})
+    lower = by_both.get("life_days_lower95_next_tin", forecast.row["life_days_lower95_next_tin"])
     held = held_days(blend, forecast.row["initial_viscosity_mpas"])
     found = [float(lower)] if lower is not None and forecast.outcome != "too_early" else []
     # a lot that failed before a fit was possible bounds the claim all the same
@@ -209,16 +213,6 @@ def held_days(blend: Blend, initial_mpas: float | None) -> float | None:
                 break
             within = (r.taken_at - sample.placed_at).total_seconds() / SECONDS_PER_DAY
     return min(ends, default=None)
-
-
-def _changed_within(connection: sa.Connection, blend: Blend, as_of: datetime) -> bool:
-    """Say whether the method changed between this blend's readings: no bridge is estimated for it."""
-    readings = [r for of_tin in blend.readings.values() for r in of_tin]
-    for change in method_changes(connection, as_of=as_of, study=blend.study.code):
-        own = [r.taken_at for r in readings if change.instrument in ("", r.instrument)]
-        if own and min(own) < change.at <= max(own):
-            return True
-    return False
 
 
 def _questions(lots: Sequence[LotEvidence]) -> tuple[Question, ...]:

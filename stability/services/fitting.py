@@ -21,15 +21,14 @@ from stability.ageing.evidence import EvidenceRules, gather
 from stability.ageing.fit import Fit, FitOptions, Limit, Priors, fit
 from stability.ageing.linear import store_lives
 from stability.ageing.outlook import (
-    expected_band_knots,
     expected_readings,
     limit_date_range,
     shares_used,
-    widening,
 )
+from stability.ageing.second_fit import day_spread_of, life_of_both
 from stability.alerts.material import gelled, limit_reached
-from stability.records.climate import epoch_days
 from stability.services.blends import AT_STORAGE_C, Blend
+from stability.services.expected_bands import expected_bands
 from stability.services.facts import tin_facts
 from stability.services.tins import Climate, tins_of
 
@@ -38,11 +37,7 @@ if TYPE_CHECKING:
 
 __all__ = ["fitted", "limit_of", "number", "row_of"]
 
-BAND_AGES_DAYS = (0.0, 1.0, 3.0, 7.0, 14.0, 21.0, 28.0, 42.0, 56.0, 84.0, 112.0, 168.0, 252.0, 365.0)
-"""How far after its last reading a tin's expected band reaches, [d]."""
 CURVE_POINTS = 60
-WIDEST_BAND_SD = 1.0
-"""A band that spans a factor of twenty either way expects nothing, in ln of viscosity."""
 WIDEST_LIFE = math.log(5)
 """A store whose own readings leave its life open by more either way has none to show, in ln of days."""
 Z_95 = 1.96
@@ -83,10 +78,13 @@ def fitted(
         for e in gather(found, EvidenceRules(repeatability=options.method_repeatability_pct / 100))
     ]
     extra = _extra(blend, found, told, data)
+    extra["statement"] = _for_statements(found, told, day_spread=options.day_bias_pct / 100)
     extra["alert"] = _for_alerts(blend, data, found, options)
     if _limit_reached(blend, found):
         row["outcome"] = "limit_reached"
-    return {"row": row, "extra": extra}, _bands(blend, found, data, day_bias=options.day_bias_pct / 100)
+    return {"row": row, "extra": extra}, expected_bands(
+        blend, found, data, day_bias=options.day_bias_pct / 100
+    )
 
 
 def number(value: float | None, digits: int = 6) -> float | None:
@@ -262,33 +260,19 @@ def _for_alerts(blend: Blend, data: BlendReadings, found: Fit, options: FitSetti
     }
 
 
+def _for_statements(found: Fit, told: Life, *, day_spread: float) -> dict[str, Any]:
+    """Return the bounds that a statement may rest on: the lower ones of both fits."""
+    both, second = life_of_both(found, told, day_spread)
+    return {
+        "life_days_lower95": number(both.life_days_lower95),
+        "life_days_lower95_next_tin": number(both.life_days_lower95_next_tin),
+        "day_spread_pct": None if second is None else number(100 * day_spread_of(second)),
+    }
+
+
 def _limit_reached(blend: Blend, found: Fit) -> bool:
     """Ask the rule that alerts use whether a tin at the storage temperature has crossed a limit."""
     initial = math.exp(found.a) if found.ok else blend.initial_mpas()
     grade = blend.study.limits.get("gel_grade")
     tins = [t for t in tin_facts(blend, initial_mpas=initial) if t.at_storage]
     return bool(limit_reached(tins, gel_grade_limit=None if grade is None else int(grade)) or gelled(tins))
-
-
-def _bands(
-    blend: Blend, found: Fit, data: BlendReadings, *, day_bias: float
-) -> dict[int, Sequence[tuple[float, float, float]]]:
-    if not found.ok:
-        return {}
-    bands: dict[int, Sequence[tuple[float, float, float]]] = {}
-    places = {name: place for place, name in enumerate(data.samples)}
-    wider = widening(found)
-    for sample in blend.samples:
-        last = max((r.taken_at for r in blend.readings.get(sample.id, ())), default=sample.placed_at)
-        if sample.ended_at is not None or sample.sample not in places:
-            continue
-        start = epoch_days(last) - epoch_days(sample.placed_at)
-        ages = [start + step for step in BAND_AGES_DAYS]
-        knots = expected_band_knots(found, places[sample.sample], ages)
-        # readers of a band take the normal quantile: what Student's t adds for few readings is in the spread
-        told = [
-            (age, mean, wider * math.hypot(sd, day_bias)) for age, mean, sd in knots if sd <= WIDEST_BAND_SD
-        ]
-        if len(told) > 1:
-            bands[sample.id] = told
-    return bands

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
@@ -168,7 +169,9 @@ def forecasts(
     if store_spread is not None:
         # 0 asks for the plain model of reference programs: then openings are not modelled either
         opening_pct = options.opening_spread_pct if store_spread else 0.0
-        options = options.model_copy(update={"store_spread": store_spread, "opening_spread_pct": opening_pct})
+        update = {"store_spread": store_spread, "opening_spread_pct": opening_pct}
+        options = options.model_copy(update=update)
+    zone = ZoneInfo(settings.time_zone)
     found: list[BlendForecast] = []
     climates: dict[str, Climate] = {}
     with records.reading() as connection:
@@ -177,7 +180,7 @@ def forecasts(
         for blend in blends_of(connection, as_of=as_of, study=study):
             if not blend.readings:
                 continue
-            surroundings = _climate(connection, blend, climates, as_of, options)
+            surroundings = _climate(connection, blend, climates, as_of, options=options, zone=zone)
             asked = blend if limit_ratio is None else blend.with_limit(limit_ratio)
             digest = digest_of(asked, surroundings, connection, settings=options.model_dump())
             known = frozen.by_digest(connection, asked.key.text, digest)
@@ -187,10 +190,11 @@ def forecasts(
 
 
 def _open_blends(records: Records, *, as_of: datetime, settings: Settings) -> Sequence[tuple[Blend, Climate]]:
+    zone = ZoneInfo(settings.time_zone)
     with records.reading() as connection:
         climates: dict[str, Climate] = {}
         return [
-            (blend, _climate(connection, blend, climates, as_of, settings.fit))
+            (blend, _climate(connection, blend, climates, as_of, options=settings.fit, zone=zone))
             for blend in blends_of(connection, as_of=as_of)
             if blend.readings and blend.study.is_open(as_of)
         ]
@@ -201,12 +205,14 @@ def _climate(
     blend: Blend,
     climates: dict[str, Climate],
     as_of: datetime,
+    *,
     options: FitSettings,
+    zone: ZoneInfo,
 ) -> Climate:
     code = blend.study.code
     if code not in climates:
         gap_days = options.logger_gap_hours / 24
-        climates[code] = load_climate(connection, code, as_of=as_of, gap_days=gap_days)
+        climates[code] = load_climate(connection, code, as_of=as_of, gap_days=gap_days, zone=zone)
     return climates[code]
 
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, is_dataclass
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
@@ -93,11 +94,14 @@ def statement_data(
     """
     if made.found.refused or made.found.months is None:
         raise RefusedError(made.found.reasons_refused, hint="nothing was written")
-    lots = made.evidence.lots
+    lots, zone = made.evidence.lots, ZoneInfo(settings.time_zone)
     with records.reading() as connection:
         number, version = number_for(connection, worded.number, now=made.as_of)
         before = [r for r in statement_rows(connection, as_of=made.as_of, number=number) if r.live]
-        rests_on = [blend_data(connection, lot.blend, as_of=made.as_of, options=settings.fit) for lot in lots]
+        rests_on = [
+            blend_data(connection, lot.blend, as_of=made.as_of, options=settings.fit, zone=zone)
+            for lot in lots
+        ]
         behind = _behind(connection, lots, made.as_of)
     if version > 1 and not worded.reason:
         raise InputError(

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from stability.records import climate, history
 from stability.records.climate import epoch_days
+from stability.records.methods import ChangeFacts, method_changes
+from stability.services.method_steps import follows, telling
 
 if TYPE_CHECKING:
     from stability.ageing.arrays import TinHistory
@@ -32,7 +34,15 @@ class Climate:
     outings: Mapping[int, tuple[climate.OutingFacts, ...]]
     moves: Mapping[int, tuple[climate.MoveFacts, ...]]
     gap_days: float
+    changes: tuple[ChangeFacts, ...] = ()
+    """Recorded changes of method that concern the study."""
+    zone: tzinfo = UTC
+    """Where a day of readings begins and ends."""
     _histories: dict[tuple[str, float], StoreHistory] = field(default_factory=dict)
+
+    def day_of(self, at: datetime) -> int:
+        """Return the number of the local day of an instant."""
+        return at.astimezone(self.zone).toordinal()
 
     def history(self, connection: sa.Connection, store: str, storage_c: float) -> StoreHistory:
         """Return the temperature of one store, logger and nominal, made once."""
@@ -47,14 +57,18 @@ class Climate:
         return self._histories[store, storage_c]
 
 
-def load_climate(connection: sa.Connection, study: str, *, as_of: datetime, gap_days: float) -> Climate:
-    """Return the outings and moves of a study's tins, and the stores they stand in."""
+def load_climate(
+    connection: sa.Connection, study: str, *, as_of: datetime, gap_days: float, zone: tzinfo = UTC
+) -> Climate:
+    """Return what befell a study's tins and their readings: outings, moves, stores, changes of method."""
     return Climate(
         as_of=as_of,
         stores={facts.store: facts for facts in climate.stores(connection)},
         outings=_by_sample(climate.outings(connection, as_of=as_of, study=study)),
         moves=_by_sample(climate.moves(connection, as_of=as_of, study=study)),
         gap_days=gap_days,
+        changes=method_changes(connection, as_of=as_of, study=study),
+        zone=zone,
     )
 
 
@@ -84,6 +98,7 @@ def tins_of(
     from stability.ageing.history import exposures
 
     initial = blend.initial_mpas()
+    changes = telling(blend, surroundings.changes)
     tins = []
     for sample in blend.samples:
         shown = [
@@ -99,6 +114,7 @@ def tins_of(
         stays = stays_of(sample, surroundings, connection, blend.study.storage_c, until=max(days))
         exposure = exposures(stays, days, blend.study.storage_c)
         start = epoch_days(sample.placed_at)
+        sessions = [surroundings.day_of(r.taken_at) for r, _, _ in kept]
         tins.append(
             TinHistory(
                 sample=sample.sample,
@@ -107,7 +123,12 @@ def tins_of(
                 ages_days=[max(day - start, 0.0) for day in days],
                 viscosities_mpas=[value for _, value, _ in kept],
                 kinds=[kind for _, _, kind in kept],
-                openings=list(range(len(kept))),
+                # what is read twice on one day was opened once
+                openings=[len({day for day in sessions[:j] if day != sessions[j]}) for j in range(len(kept))],
+                sessions=sessions,
+                steps=[[float(follows(r, change)) for change in changes] for r, _, _ in kept]
+                if changes
+                else None,
                 days=exposure.days,
                 x=exposure.x,
             )

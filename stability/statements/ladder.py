@@ -161,7 +161,7 @@ def _of_the_readings(facts: ClaimFacts) -> tuple[_Condition, ...]:
         (
             not facts.unresolved_step,
             "a step in the readings is not resolved",
-            "find what changed that day; readings without the change, until the fit estimates recorded steps",
+            "a bridge reading: one tin read with the old and the new setting on one day",
         ),
         (
             facts.tins >= FEWEST_TINS,

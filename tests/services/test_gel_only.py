@@ -95,7 +95,7 @@ def test_the_keys_are_those_of_any_forecast(on_sqlite: Records) -> None:
     lab_rows(on_sqlite, thinner="xylene")
     mixed = {f.study: f for f in forecasts(on_sqlite, as_of=day(120), settings=SETTINGS)}
     assert set(mixed["G-01"].row) == set(mixed["S-07"].row)
-    assert set(mixed["S-07"].extra) - set(mixed["G-01"].extra) == {"curve", "lives"}
+    assert set(mixed["S-07"].extra) - set(mixed["G-01"].extra) == {"curve", "lives", "statement"}
 
 
 def test_the_last_look_without_and_the_first_with_gel_count(on_sqlite: Records) -> None:

@@ -157,6 +157,25 @@ def test_a_change_of_method_between_the_readings_is_a_step(records):
     assert drafted(records, thinner="xylene").months == 6, "nobody knew of it then"
 
 
+def test_a_bridge_reading_resolves_a_recorded_step(records):
+    hour = timedelta(hours=1)
+    change = {"at": day(56) + 2 * hour, "what": "spindle", "study": "S-07", "entered_at": day(56) + 3 * hour}
+    bring(records, day(115), changes=[change])
+    assert "a bridge reading" in reasons(drafted(records, day(115), thinner="xylene"))
+    again = {"sample": "S-07-X231", "taken_at": day(56) + 4 * hour, "viscosity_mpas": 436.0}
+    bring(records, day(116), readings=[{**again, "entered_at": day(115) + hour}])
+    view = drafted(records, day(116), thinner="xylene")
+    assert "step" not in reasons(view)
+    assert view.months is not None
+
+
+def test_a_bridge_over_another_day_is_none(records):
+    change = {"at": day(57), "what": "oil", "entered_at": day(57)}
+    late = {"sample": "S-07-X231", "taken_at": day(58), "viscosity_mpas": 436.0, "entered_at": day(58)}
+    bring(records, day(115), changes=[change], readings=[late])
+    assert "a step in the readings is not resolved" in reasons(drafted(records, day(116), thinner="xylene"))
+
+
 def test_readings_after_a_lapsed_certificate_are_conditional_until_somebody_releases_them(records):
     tables = {
         "instruments": [{"instrument": "VIS-1", "kind": "rotational", "factor": 6.0}],

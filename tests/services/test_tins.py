@@ -9,6 +9,7 @@ import itertools
 import math
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -157,3 +158,52 @@ def test_nothing_that_follows_a_gel_goes_into_the_fit(on_sqlite: Records) -> Non
     lab(on_sqlite, read(HOT, 0), gelled, read(HOT, 14, viscosity_mpas=100.0))
     data = assemble(list(tins(on_sqlite).values()), 23.0)
     assert data.age_days.tolist() == [pytest.approx(0.0), pytest.approx(7.0)]
+
+
+def test_a_day_of_readings_is_a_local_one(on_sqlite: Records) -> None:
+    hour = timedelta(hours=1)
+    lab(on_sqlite, read(TIN, 7), {**read(TIN, 7), "taken_at": day(7) + 12 * hour}, read(HOT, 7))
+    with on_sqlite.reading() as connection:
+        (blend,) = blends_of(connection, as_of=day(60))
+        told = {}
+        for zone in (ZoneInfo("Europe/Berlin"), ZoneInfo("Asia/Tokyo")):
+            climate = load_climate(connection, "S-07", as_of=day(60), gap_days=0.25, zone=zone)
+            told[zone.key] = {t.sample: t for t in tins_of(blend, climate, connection, gel_ratio=100.0)}
+    berlin, tokyo = told["Europe/Berlin"], told["Asia/Tokyo"]
+    assert berlin[TIN].sessions == [day(7).toordinal()] * 2
+    assert tokyo[TIN].sessions == [day(7).toordinal(), day(8).toordinal()], "21:00 there is past midnight"
+    assert assemble(list(berlin.values()), 23.0).session_days.tolist() == [day(7).toordinal()]
+    assert (berlin[TIN].openings, tokyo[TIN].openings) == ([0, 0], [0, 1])
+
+
+def changed(age: float, what: str = "spindle", **given: Any) -> dict[str, Any]:
+    return {"at": day(age), "what": what, "entered_at": day(age), **given}
+
+
+@pytest.mark.parametrize(
+    ("change", "steps"),
+    [
+        (changed(10), [0, 0, 1]),
+        (changed(10, study="S-07", instrument="VIS-1"), [0, 0, 0]),
+        (changed(10, instrument="VIS-2"), None),
+        (changed(10, what="instrument", instrument="VIS-2"), [0, 0, 1]),
+        (changed(30), None),
+        (changed(-1), None),
+    ],
+)
+def test_a_recorded_change_marks_the_readings_that_follow_it(
+    on_sqlite: Records, change: dict[str, Any], steps: list[float] | None
+) -> None:
+    rows = [read(TIN, 0), read(TIN, 7, instrument="VIS-1"), read(TIN, 14, instrument="VIS-2")]
+    lab(on_sqlite, *rows, read(HOT, 7, instrument="VIS-1"), read(HOT, 14, instrument="VIS-1"))
+    bring(on_sqlite, day(60), changes=[change])
+    found = tins(on_sqlite)
+    assert found[TIN].steps == (None if steps is None else [[step] for step in steps])
+    if change.get("instrument") == "VIS-1":
+        assert found[HOT].steps == [[0], [1]]
+
+
+def test_changes_that_part_the_readings_alike_are_one_step(on_sqlite: Records) -> None:
+    lab(on_sqlite, read(TIN, 0), read(TIN, 7), read(TIN, 14))
+    bring(on_sqlite, day(60), changes=[changed(10), changed(11, what="oil"), changed(3, what="oil")])
+    assert tins(on_sqlite)[TIN].steps == [[0, 0], [1, 0], [1, 1]]
