@@ -38,6 +38,7 @@ COMMANDS = {
     "statement": "Draft, issue, withdraw and check statements of months",
     "study": "File a study, or a new version of one",
     "sweep": "Look once, as the daemon does",
+    "trip": "Say what a temperature record cost a blend of its life",
 }
 """Command → one line of help. The module is `stability.cli.<command>`, its object `command`."""
 
