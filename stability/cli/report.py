@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from stability.app import App
 from stability.cli.options import warn, with_app
+from stability.cli.report_answer import answer, customer_options
 
 if TYPE_CHECKING:
     from stability.reports.dossier import StudyDossier
@@ -32,11 +33,27 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
     type=click.Path(path_type=Path, file_okay=False),
     help="Write a master curve and an Arrhenius figure per blend (SVG) into this folder.",
 )
-def command(app: App, study: str | None, html: Path | None, pdf: Path | None, folder: Path | None) -> None:
+@customer_options
+def command(
+    app: App,
+    study: str | None,
+    html: Path | None,
+    pdf: Path | None,
+    folder: Path | None,
+    for_customer: bool,
+    **asked: Any,
+) -> None:
     """Write the report of a study: question, design, verdicts, lives, evidence, and what happened.
+
+    With --for-customer: one sheet that answers how long a blend keeps in his warehouse, by month of filling.
 
     Example: stability report S-07 --html S-07.html --pdf S-07.pdf
     """
+    if for_customer:
+        answer(app, study, {"html": html, "pdf": pdf}, asked)
+        return
+    if any(asked.values()):
+        raise click.UsageError("options that choose a blend or a warehouse go with --for-customer")
     from stability.board.view import to_json
     from stability.reports.text import study_report_text
     from stability.services.report import study_report

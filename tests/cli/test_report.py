@@ -70,6 +70,41 @@ def test_a_page_can_go_with_the_data_and_a_file_that_cannot_be_is_told(typed, tm
     assert "cannot be written" in err
 
 
+MEANS = "20 22 25 29 33 36 38 37 33 29 24 21"
+
+
+def test_a_customer_gets_his_sheet_as_text_data_page_and_paper(typed, tmp_path):
+    asked = ("report", *AT, "--for-customer", "--thinner", "xylene", "--means", MEANS, "--filled", "June")
+    code, out, err = typed(*asked)
+    assert (code, err) == (0, "")
+    assert "for tins filled in Jun" in out.splitlines()[2]
+    data = json.loads(typed(*asked, "--json")[1])
+    assert (data["filled"], len(data["lines"])) == (6, 12)
+    code, out, err = typed(*asked, "--html", "a.html", "--pdf", "a.pdf")
+    assert (code, out) == (0, "")
+    assert err == "answer sheet written to a.html\nanswer sheet written to a.pdf\n"
+    assert 'class="months"' in (tmp_path / "a.html").read_text("utf-8")
+    assert (tmp_path / "a.pdf").read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ("--thinner", "xylene"),
+        ("--for-customer", "--thinner", "xylene", "--filled", "June"),
+        ("--for-customer", "--thinner", "xylene", "--means", "20 22"),
+        ("--for-customer", "--thinner", "xylene", "--means", MEANS.replace("36", "warm")),
+        ("--for-customer", "--thinner", "xylene", "--means", MEANS, "--filled", "13"),
+        ("--for-customer", "--thinner", "xylene", "--limit", "0.5"),
+        ("--for-customer", "--thinner", "water"),
+    ],
+)
+def test_a_question_that_cannot_be_answered_is_told_in_a_line(typed, asked):
+    code, out, err = typed("report", *AT, *asked)
+    assert (code, out) == (2, "")
+    assert "Traceback" not in err
+
+
 def test_figures_are_written_beside_it(typed, tmp_path):
     code, out, err = typed("report", "S-07", *AT, "--figures", "figures", "--json")
     assert (code, err) == (0, "6 figures written to figures\n")
