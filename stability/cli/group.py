@@ -14,6 +14,7 @@ __all__ = ["COMMANDS", "cli"]
 COMMANDS = {
     "acknowledge": "Say that an alert is seen, and why",
     "alerts": "List open alerts",
+    "audit": "Write everything about a statement for auditors",
     "backup": "Write a verified copy of the database",
     "board": "Show today's work, alerts and how much life is used",
     "compare": "Rank thinners by the lower bound of their life",

@@ -25,6 +25,7 @@ __all__ = [
     "StatementStep",
     "add_recipients",
     "add_step",
+    "chain_rows",
     "draft_author",
     "insert_statement",
     "key_owners",
@@ -162,3 +163,15 @@ def draft_author(connection: sa.Connection, digest: str) -> str | None:
         if json.loads(details).get("digest") == digest:
             return str(person)
     return None
+
+
+def chain_rows(
+    connection: sa.Connection, *, as_of: datetime
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return all acts and all seals known by an instant, as rows: what the chain is made of."""
+    from stability.records.tables.told import Seal
+
+    seals = table(Seal)
+    acts = connection.execute(sa.select(_event).where(_event.c.at <= as_of).order_by(_event.c.id)).mappings()
+    links = connection.execute(sa.select(seals).where(seals.c.at <= as_of).order_by(seals.c.id)).mappings()
+    return [dict(row) for row in acts], [dict(row) for row in links]

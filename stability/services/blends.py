@@ -23,7 +23,7 @@ from stability.services.tins import Climate, places
 
 __all__ = ["AT_STORAGE_C", "CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of", "only_study"]
 
-CALCULATION = "growth-law-5"
+CALCULATION = "growth-law-6"
 """Version of the calculation; it goes into every digest, so that a change refits everything."""
 
 

@@ -9,7 +9,7 @@ import csv
 import io
 import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -25,7 +25,7 @@ from stability.services.instants import iso
 from stability.services.study_file import stamped
 from stability.services.tables import TABLES
 
-__all__ = ["FORMATS", "Exported", "export"]
+__all__ = ["FORMATS", "Exported", "export", "table_bytes"]
 
 FORMATS = ("csv", "xlsx")
 
@@ -70,6 +70,17 @@ def export(records: Records, folder: Path, *, as_of: datetime, form: str = "csv"
             hint="name a folder that you may write to",
         ) from exc
     return Exported(folder, counts)
+
+
+def table_bytes(
+    connection: sa.Connection, name: str, *, as_of: datetime, wanted: tuple[str, Collection[str]] | None
+) -> bytes:
+    """Return one table as CSV; `wanted` is a column and the values of the rows that are meant."""
+    rows: Iterable[list[Any]] = _rows(connection, name, as_of)
+    if wanted is not None:
+        place = TABLES[name].names.index(wanted[0])
+        rows = (row for row in rows if row[place] in wanted[1])
+    return _csv_bytes(TABLES[name].names, list(rows))
 
 
 def _rows(connection: sa.Connection, name: str, as_of: datetime) -> Iterator[list[Any]]:

@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 import sqlite3
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -225,3 +226,32 @@ def test_a_signed_statement_cannot_be_edited_or_deleted(issued, table):
         with pytest.raises(sqlite3.DatabaseError, match="append-only"):
             connection.execute(act.format(table))
     connection.close()
+
+
+def test_the_audit_pack_holds_every_file_with_its_digest_and_answers_every_question(issued):
+    out = issued.does("audit", "ST-01", "--out", "packs")
+    assert "begin with index.html" in out
+    folder = issued.folder / "packs" / "audit-ST-01-v1"
+    listed = {
+        row["file"]: row["sha256"] for row in json.loads((folder / "manifest.json").read_text())["files"]
+    }
+    there = {str(file.relative_to(folder)) for file in folder.rglob("*") if file.is_file()}
+    assert set(listed) == there - {"manifest.json"}
+    assert all(hashlib.sha256((folder / n).read_bytes()).hexdigest() == d for n, d in listed.items())
+    page = (folder / "index.html").read_text()
+    for words in (
+        "8.5.4", "7.1.5", "7.5", "8.7", "7.5.1", "7.5.2", "7.8.2", "7.8.8", "7.11", "ALCOA+",
+        "Tomas K.", "Buyer Ltd", "calculated anew: 6 months", "every seal fits",
+    ):  # fmt: skip
+        assert words in page, words
+    assert "<script" not in page
+    rows = (folder / "tables" / "readings.csv").read_text().splitlines()
+    assert len(rows) == 1 + 38
+    assert not [name for name in listed if "passphrase" in name]
+    with zipfile.ZipFile(issued.folder / "packs" / "audit-ST-01-v1.zip") as book:
+        assert set(book.namelist()) == there
+    first = (issued.folder / "packs" / "audit-ST-01-v1.zip").read_bytes()
+    issued.does("audit", "ST-01", "--out", "again")
+    assert (issued.folder / "again" / "audit-ST-01-v1.zip").read_bytes() == first
+    assert issued.types("audit", "ST-01", "--out", "packs")[0] == 2
+    assert issued.types("audit", "ST-77", "--out", "x")[0] == 2
