@@ -32,9 +32,10 @@ Rows = npt.NDArray[np.intp]
 _ROUNDS = 40
 _CAUTIOUS_FROM = 8
 """From this round on spreads that waver move half-way only: it ends the rare case of two answers in turn."""
-_SMALLEST_DAY_VARIANCE, _LARGEST_DAY_VARIANCE = 1e-4**2, 0.3**2
-_DAYS_MATTER_LESS = 1e-4
-"""The spread of days is settled when it moves by less than 1e-7 over this: it only widens a bound."""
+_SMALLEST_DAY_VARIANCE, _LARGEST_DAY_VARIANCE = 1e-3**2, 0.3**2
+_SETTLED, _SETTLED_WITH_DAYS = 1e-7, 1e-5
+_DAYS_MATTER_LESS = 1e-3
+"""The spread of days is settled when ln σ_d² moves by less than 1e-5 over this: it only widens a bound."""
 _BLOCK_READINGS = 32_768
 """Readings worked on at once: enough to keep numpy busy, few enough to stay near a processor."""
 
@@ -48,6 +49,8 @@ class _State:
     spreads: Spreads
     open_: Mask
     change: Array
+    shift: Array
+    """Last move of ln σ_d², the variance of day effects."""
     settled: Mask
 
 
@@ -90,7 +93,7 @@ def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: 
     steps = 4 if round_ < 3 else 20
     at = minimise(evaluate, model.tins, at, spreads, penalties, steps=steps, narrow=narrow)
     state.at = scattered(state.at, live, at)
-    done = (state.change[live] < 1e-7) & at.converged
+    done = (state.change[live] < (_SETTLED_WITH_DAYS if days else _SETTLED)) & at.converged
     state.settled[live] = done
     # a shape number that sits on the box in one round and just off it in the next would take its degree
     # of freedom with it each time, and never settle: late in the day it stays where it was found
@@ -100,13 +103,17 @@ def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: 
     lin = linear_mixed(at, penalties, open_, random=random & (penalties.precision > 0.0), reml=reml)
     new = estimate_spreads(lin, spreads, search=round_ == 0, steps=30 if round_ == 0 else 3)
     change = _change(spreads, new, lin.typical)
-    if round_ >= _CAUTIOUS_FROM:
+    if round_ >= (3 * _CAUTIOUS_FROM if days else _CAUTIOUS_FROM):
         new = _tempered(spreads, new, change > 0.3 * state.change[live])
     going = live[~done]
     if days:
-        variance = _day_variance(at, penalties, lin, new, days)
-        shift = np.abs(np.log(variance * penalties.precision[:, -1]))
-        change = np.maximum(change, _DAYS_MATTER_LESS * shift)
+        shift = np.log(_day_variance(at, penalties, lin, new, days) * penalties.precision[:, -1])
+        change = np.maximum(change, _DAYS_MATTER_LESS * np.abs(shift))
+        # the fixed point is approached geometrically: go where the series would end
+        share = np.clip(shift / np.where(state.shift[live] == 0.0, np.inf, state.shift[live]), 0.0, 0.8)
+        state.shift[live] = shift
+        variance = np.exp(shift / (1.0 - share)) / penalties.precision[:, -1]
+        variance = np.clip(variance, _SMALLEST_DAY_VARIANCE, _LARGEST_DAY_VARIANCE)
         state.penalties.precision[going, -days:] = 1.0 / variance[~done, np.newaxis]
     state.open_[going], state.change[going] = open_[~done], change[~done]
     state.spreads.variance[going], state.spreads.ratio[going] = new.variance[~done], new.ratio[~done]
@@ -122,6 +129,7 @@ def _alternate(model: AgeingModel, penalties: Penalties, *, reml: bool, days: in
         spreads=spreads,
         open_=np.ones(at.theta.shape, dtype=bool),
         change=np.full(problems, np.inf),
+        shift=np.zeros(problems),
         settled=np.zeros(problems, dtype=bool),
     )
     live, own = np.arange(problems), model
