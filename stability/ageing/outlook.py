@@ -27,6 +27,7 @@ __all__ = [
     "limit_date_range",
     "out_of_trend",
     "probability_tin_before",
+    "reading_slopes",
     "shares_used",
     "tin_ln_life",
     "widening",
@@ -79,7 +80,7 @@ def _added(fit: Fit, tin: int | None, openings: float) -> Array:
     return added[added.size - fit.workings.model.added.shape[-1] :]
 
 
-def expected_readings(
+def reading_slopes(
     fit: Fit,
     days: npt.ArrayLike,
     x: npt.ArrayLike,
@@ -87,28 +88,11 @@ def expected_readings(
     tin: int | None = None,
     store: int | None = None,
     openings: float | None = None,
-) -> tuple[Array, Array]:
-    """Return mean and spread of ln η of further readings.
+) -> tuple[Array, Array, Array]:
+    """Return mean, slope by the parameters and own spread of ln η of further readings.
 
-    Parameters
-    ----------
-    fit : Fit
-        A fit with numbers.
-    days, x : array (n, bins)
-        Exposure of each reading, [d] and [mol/kJ].
-    tin : int, optional
-        Index into `fit.data.samples`; its own rate is then used. None: a new tin.
-    store : int, optional
-        Index into `fit.data.stores` whose own departure applies; by default that of the tin, or the
-        storage temperature's.
-
-    openings : float, optional
-        How often the tin has been opened before the reading; by default never.
-
-    Returns
-    -------
-    mean, sd : array (n,)
-        In ln(mPa·s); the spread holds that of the parameters, of the tin's rate and of the method.
+    Arguments as in `expected_readings`; mean (n,), slope (n, p), spread (n,): that of the tin's rate and of
+    the method, without that of the parameters.
     """
     work = fit.workings
     if work is None:
@@ -142,8 +126,42 @@ def expected_readings(
     if tin is not None:
         pulled, effect_variance = _tin_terms(fit, tin)
         slope = slope - by_rate[:, np.newaxis] * pulled
-    variance = ((slope @ fit.covariance) * slope).sum(axis=1) + by_rate**2 * effect_variance + fit.sigma**2
-    return -lin.residual[0], np.sqrt(variance)
+    return -lin.residual[0], slope, np.sqrt(by_rate**2 * effect_variance + fit.sigma**2)
+
+
+def expected_readings(
+    fit: Fit,
+    days: npt.ArrayLike,
+    x: npt.ArrayLike,
+    *,
+    tin: int | None = None,
+    store: int | None = None,
+    openings: float | None = None,
+) -> tuple[Array, Array]:
+    """Return mean and spread of ln η of further readings.
+
+    Parameters
+    ----------
+    fit : Fit
+        A fit with numbers.
+    days, x : array (n, bins)
+        Exposure of each reading, [d] and [mol/kJ].
+    tin : int, optional
+        Index into `fit.data.samples`; its own rate is then used. None: a new tin.
+    store : int, optional
+        Index into `fit.data.stores` whose own departure applies; by default that of the tin, or the
+        storage temperature's.
+
+    openings : float, optional
+        How often the tin has been opened before the reading; by default never.
+
+    Returns
+    -------
+    mean, sd : array (n,)
+        In ln(mPa·s); the spread holds that of the parameters, of the tin's rate and of the method.
+    """
+    mean, slope, spread = reading_slopes(fit, days, x, tin=tin, store=store, openings=openings)
+    return mean, np.sqrt(((slope @ fit.covariance) * slope).sum(axis=1) + spread**2)
 
 
 def expected_reading(
