@@ -221,7 +221,10 @@ def compare_table(view: CompareView, *, width: int, ascii_only: bool = False) ->
     page = Page(max(width, NARROWEST), ascii_only)
     lines = page.paragraph(view.title, indent=0, style=BOLD)
     lines += page.paragraph(
-        f"ranked by the lower bound; ratio of lives to {view.reference_words}", indent=0, style=FAINT
+        "ranked by the lower bound of the next tin; months as a statement would carry them, else the bound; "
+        f"ratio of lives to {view.reference_words}",
+        indent=0,
+        style=FAINT,
     )
     titles = ("", "", "at least", "ratio (95 %)", "cure", "rung")
     lines += [Text(""), _compare_row(titles, page, style=FAINT)]

@@ -46,7 +46,7 @@ def command(app: App, study: str | None, reference: str | None) -> None:
 
 
 def _flash(line: Compared) -> str:
-    return "not on record" if line.flash_c is None else f"{line.flash_c:g} °C"
+    return "not on record" if line.flash_c is None else f"{line.flash_c:g} °C, class {line.flash_class}"
 
 
 def _data(found: Comparison, app: App) -> dict[str, Any]:
@@ -69,8 +69,10 @@ def _data(found: Comparison, app: App) -> dict[str, Any]:
             "dry_through_ratio": line.cure.ratio if line.cure else None,
             "cure_lost": line.cure.lost if line.cure else None,
             "flash_c": line.flash_c,
+            "flash_class": line.flash_class,
             "class": line.thinner_class,
             "evidence_rung": line.rung,
+            "capped_by": line.capped_by,
             "remark": line.remark,
         }
         for line in found.lines

@@ -12,24 +12,27 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from stability.board.words import at_least_words
 from stability.chemistry.cautions import STANDING_LINE
 from stability.errors import InputError
 from stability.records.engine import Records
 from stability.records.materials import ThinnerFacts, thinners
 from stability.services.blends import blends_of, only_study
-from stability.services.claims import LotEvidence, evidence_of, lot_evidence, rung_for
+from stability.services.claims import LotEvidence, evidence_of, judged, lot_evidence
 from stability.services.cure import CureVerdict
 from stability.services.forecast import BlendForecast, forecasts
 from stability.services.state import LOST_ABOVE
 from stability.settings import Settings
-from stability.statements.claim import round_down
 
-__all__ = ["Compared", "Comparison", "compare"]
+__all__ = ["Compared", "Comparison", "compare", "flash_class"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compared:
-    """One blend in the comparison; `rank` is None for what may not be ranked, `remark` says why."""
+    """One blend in the comparison; `rank` is None for what may not be ranked, `remark` says why.
+
+    `months` are those that a statement of this lot alone would carry, None where it would be refused.
+    """
 
     rank: int | None
     forecast: BlendForecast
@@ -40,9 +43,16 @@ class Compared:
     ratio_upper: float | None
     cure: CureVerdict | None
     flash_c: float | None
+    flash_class: str | None
     thinner_class: str | None
     rung: int
+    capped_by: str | None
     remark: str | None
+
+    @property
+    def named(self) -> str:
+        """The blend in its pack."""
+        return f"{self.forecast.key.words}, {self.forecast.pack or 'pack not given'}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +92,7 @@ def compare(
     against = _reference(found, known, reference)
     ratios = _ratios(found, against)
     title = next(iter(blends.values())).study.title
-    lines = [_judged(lots[f.blend_key], known, ratios) for f in found]
+    lines = [_line(lots[f.blend_key], known, ratios) for f in found]
     lines.sort(key=lambda line: (line.remark is not None, -(line.lower95_days or 0.0)))
     ranked = _with_ranks(lines)
     return Comparison(
@@ -139,53 +149,58 @@ def _ratios(
     }
 
 
-def _judged(
+def _line(
     lot: LotEvidence, known: Mapping[str, ThinnerFacts], ratios: Mapping[str, tuple[float, float, float]]
 ) -> Compared:
     forecast, cure = lot.forecast, lot.cure
     thinner = known.get(forecast.thinner or "")
-    lower = forecast.row["life_days_lower95_next_tin"]
-    shown = claim_months(lower)
+    evidence = evidence_of([lot], known=known, pack=forecast.pack)
+    carried = judged(evidence)
     ratio = ratios.get(forecast.blend_key)
     return Compared(
         rank=None,
         forecast=forecast,
-        lower95_days=lower,
-        months=shown,
+        lower95_days=forecast.row["life_days_lower95_next_tin"],
+        months=carried.months,
         ratio=ratio[0] if ratio else None,
         ratio_lower=ratio[1] if ratio else None,
         ratio_upper=ratio[2] if ratio else None,
         cure=cure,
         flash_c=thinner.flash_c if thinner else None,
         thinner_class=thinner.thinner_class if thinner else None,
-        rung=int(rung_for(evidence_of([lot], known=known, pack=forecast.pack), shown)),
-        remark=_remark(forecast, thinner, cure),
+        flash_class=flash_class(thinner.flash_c if thinner else None),
+        rung=int(carried.rung),
+        capped_by=carried.binding.words if carried.binding and carried.months is not None else None,
+        remark=_remark(lot, thinner),
     )
 
 
-def _remark(forecast: BlendForecast, thinner: ThinnerFacts | None, cure: CureVerdict | None) -> str | None:
+def _remark(lot: LotEvidence, thinner: ThinnerFacts | None) -> str | None:
+    forecast, cure = lot.forecast, lot.cure
     if forecast.outcome == "too_early":
         return f"too early: {forecast.row['says']}"
     if forecast.outcome == "limit_reached":
         return "limit reached at the storage temperature"
     if cure is not None and cure.lost:
         return cure.words
-    covered = float(forecast.extra.get("real_time_days") or 0.0)
-    if thinner is not None and thinner.is_ester and covered < forecast.target_life_days:
-        weeks = math.ceil((forecast.target_life_days - covered) / 7)
-        return (
-            f"not recommendable yet: an ester without a finished test of this blend, test takes {weeks} weeks"
-        )
-    return None
+    if thinner is None or not thinner.is_ester or lot.finished:
+        return None
+    early = "not recommendable yet: an ester without a finished test of this blend"
+    weeks = math.ceil((forecast.target_life_days - lot.real_time_days) / 7)
+    return (
+        f"{early}, test takes {weeks} weeks" if weeks > 0 else f"{early}, its cure after storage is missing"
+    )
 
 
-def claim_months(lower_days: float | None) -> int | None:
-    """Return a bound rounded down to a figure that is claimed; 0 below one month, None without a bound.
+def flash_class(flash_c: float | None) -> str | None:
+    """Return the class of a flash point, by the bounds in common use; what it means is the SDS's to say.
 
-    >>> [claim_months(d) for d in (None, 20.0, 62.0, 200.0, 900.0)]
-    [None, 0, 2, 6, 24]
+    >>> [flash_class(c) for c in (None, 13.0, 27.0, 60.0, 61.0)]
+    [None, 'below 23 °C', '23 to 60 °C', '23 to 60 °C', 'above 60 °C']
     """
-    return None if lower_days is None else round_down(lower_days) or 0
+    if flash_c is None:
+        return None
+    return "below 23 °C" if flash_c < 23 else "23 to 60 °C" if flash_c <= 60 else "above 60 °C"
 
 
 def _with_ranks(lines: Sequence[Compared]) -> tuple[Compared, ...]:
@@ -195,17 +210,23 @@ def _with_ranks(lines: Sequence[Compared]) -> tuple[Compared, ...]:
     return tuple(replace(line, rank=next(places)) if line.remark is None else line for line in lines)
 
 
-def _choice(lines: Sequence[Compared], rank: int) -> str:
+def _choice(lines: Sequence[Compared], place: int) -> str:
+    """Return the first blend of the ranking, or the next one that is not merely another lot of it."""
+    ranked: dict[str, Compared] = {}
     for line in lines:
-        if line.rank == rank:
-            pack = f", {line.forecast.pack}" if line.forecast.pack else ""
-            figure = f"{line.months} months" if line.months else "under one month"
-            return f"{line.forecast.key.words}{pack}: at least {figure} by the next tin's lower bound"
-    return "none of these blends carries a recommendation yet"
+        if line.rank is not None:
+            ranked.setdefault(line.named, line)
+    if len(ranked) < place:
+        return "none of these blends carries a recommendation yet"
+    line = list(ranked.values())[place - 1]
+    if line.months is None:
+        return f"{line.named}: at least {at_least_words(line.lower95_days)}, no months yet (rung {line.rung})"
+    months = f"{line.months} month{'' if line.months == 1 else 's'}"
+    return f"{line.named}: {months} (rung {line.rung}), held back by {line.capped_by}"
 
 
 def _do_not(lines: Sequence[Compared]) -> str:
-    worst = [f"{line.forecast.key.words} ({reason})" for line in lines if (reason := _why_not(line))]
+    worst = [f"{line.named} ({reason})" for line in lines if (reason := _why_not(line))]
     return "; ".join(dict.fromkeys(worst)) if worst else "none"
 
 

@@ -16,6 +16,7 @@ KEYS = {
     "rank", "product", "product_lots", "thinner", "thinner_lots", "level_pct", "additive", "pack", "outcome",
     "life_days_lower95_next_tin", "months", "life_ratio", "life_ratio_lower95", "life_ratio_upper95",
     "dry_through_ratio", "cure_lost", "flash_c", "class", "evidence_rung", "remark",
+    "flash_class", "capped_by",
 }  # fmt: skip
 AT = ("--as-of", day(114).isoformat())
 

@@ -11,7 +11,8 @@ import pytest
 
 from stability.errors import InputError
 from stability.records.engine import Records
-from stability.services.compare import Comparison, claim_months, compare
+from stability.services.compare import Comparison, compare
+from stability.services.statement import Asked, draft_statement
 from tests.fleet import bring, day, samples, set_up, study
 from tests.lab import SETTINGS, lab, lab_rows
 
@@ -41,7 +42,7 @@ def test_aromatic_blends_are_ranked_by_the_next_tins_lower_bound(records):
     bounds = [line.forecast.row["life_days_lower95_next_tin"] for line in ranked]
     assert bounds == sorted(bounds, reverse=True)
     assert bounds == [line.lower95_days for line in ranked]
-    best, second = (f"{line.forecast.key.words}, {line.forecast.pack}: at least" for line in ranked)
+    best, second = (f"{line.forecast.key.words}, {line.forecast.pack}: " for line in ranked)
     assert found.first_choice.startswith(best)
     assert found.fallback.startswith(second)
     assert "sds" in " ".join(found.cautions).lower()
@@ -77,7 +78,7 @@ def test_a_blend_that_no_longer_dries_is_not_ranked_whatever_its_viscosity(on_sq
     bring(on_sqlite, day(114), cures=[late])
     lost = by_thinner(compared(on_sqlite))["xylene"]
     assert (lost.rank, lost.remark) == (None, "cure lost: +40 % at day 113, 50 % RH")
-    assert compared(on_sqlite).do_not == f"{lost.forecast.key.words} ({lost.remark})"
+    assert compared(on_sqlite).do_not == f"{lost.forecast.key.words}, {lost.forecast.pack} ({lost.remark})"
 
 
 def test_a_blend_that_crossed_its_limit_is_not_ranked(on_sqlite):
@@ -132,9 +133,33 @@ def test_too_early_is_a_remark_and_no_rank(records):
     assert all((line.remark or "").startswith("too early: ") for line in found.lines)
 
 
-@pytest.mark.parametrize(
-    ("days", "shown"),
-    [(None, None), (0.0, 0), (30.0, 0), (30.5, 1), (150.0, 3), (182.7, 6), (365.25, 12), (5000.0, 24)],
-)
-def test_figures_are_rounded_down(days, shown):
-    assert claim_months(days) == shown
+def test_months_are_those_that_a_statement_of_the_same_lot_carries(records):
+    line = by_thinner(compared(records))["xylene"]
+    drafted = draft_statement(records, Asked(thinner="xylene"), as_of=AFTER, settings=SETTINGS)
+    assert (line.months, line.rung) == (drafted.months, drafted.rung)
+    assert line.capped_by in [cap.words for cap in drafted.caps]
+    assert (
+        f"{line.months} months (rung {line.rung}), held back by {line.capped_by}"
+        in compared(records).first_choice
+    )
+
+
+def test_a_lot_that_no_statement_would_carry_shows_its_bound_and_no_months(records):
+    ester = by_thinner(compared(records))["butyl acetate"]
+    assert (ester.months, ester.capped_by) == (None, None)
+    assert ester.lower95_days > 0
+
+
+def test_the_fallback_is_another_blend_and_not_another_lot_of_the_first(records):
+    found = compared(records)
+    first, second = (words.split(":")[0] for words in (found.first_choice, found.fallback))
+    assert first != second
+
+
+def test_flash_classes_stand_beside_the_flash_points(records):
+    lines = by_thinner(compared(records))
+    assert {name: line.flash_class for name, line in lines.items()} == {
+        "xylene": "23 to 60 °C",
+        "naphtha": "23 to 60 °C",
+        "butyl acetate": "below 23 °C",
+    }
