@@ -255,3 +255,20 @@ def test_the_audit_pack_holds_every_file_with_its_digest_and_answers_every_quest
     assert (issued.folder / "again" / "audit-ST-01-v1.zip").read_bytes() == first
     assert issued.types("audit", "ST-01", "--out", "packs")[0] == 2
     assert issued.types("audit", "ST-77", "--out", "x")[0] == 2
+
+
+def test_a_recipient_with_an_address_is_told_by_mail_once(issued, monkeypatch):
+    monkeypatch.setenv("STABILITY_MAIL__HOST", "mail.lab.example")
+    monkeypatch.setenv("STABILITY_MAIL__SENDER", "stability@lab.example")
+    out = issued.does(
+        "statement", "withdraw", "ST-01", "--reason", "another lot is faster", "--person", "Tomas K.",
+        "--out", "told",
+    )  # fmt: skip
+    assert "2 to be told, 1 by mail" in out
+    connection = sqlite3.connect(issued.folder / "lab.db")
+    rows = connection.execute("SELECT receiver, payload FROM outbox WHERE key LIKE 'statement-%'").fetchall()
+    connection.close()
+    ((receiver, payload),) = rows
+    assert receiver == "stores@buyer.example"
+    assert "ST-01 v1: withdrawn" in json.loads(payload)["subject"]
+    assert "another lot is faster" in json.loads(payload)["body"]
