@@ -108,6 +108,7 @@ def _drawings() -> dict[str, Any]:
     from stability.board.screen import board
     from stability.board.tables import compare_table, forecast_table
     from stability.cli.compare import view_of
+    from stability.reports.answer import answer_page
     from stability.reports.board_page import board_page
     from stability.reports.figures import arrhenius, master_curve
     from stability.reports.pages import study_page
@@ -124,6 +125,7 @@ def _drawings() -> dict[str, Any]:
         "compare": lambda found: render_text(compare_table(view_of(found), width=WIDTH), WIDTH),
         "report": study_report_text,
         "report_page": study_page,
+        "answer_page": answer_page,
         "master_curve": master_curve,
         "arrhenius": arrhenius,
     }

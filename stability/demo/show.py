@@ -26,14 +26,19 @@ def write_sample_output(
     """Write board, forecast, comparison, report and pictures; return the names of the files.
 
     `draw` has the functions that turn views into text: board, board_svg, board_page, forecast, compare,
-    report, report_page, master_curve, arrhenius.
+    report, report_page, answer_page, master_curve, arrhenius.
     """
+    from stability.demo.truth import WAREHOUSE_C
+    from stability.services.answer import Warehouse, answer_sheet
     from stability.services.compare import compare
     from stability.services.dossier import study_dossier
+    from stability.services.statement import Asked
 
     found = forecasts(records, as_of=NOW, settings=settings, study=STUDY_CODE)
     compared = compare(records, study=STUDY_CODE, as_of=NOW, settings=settings)
     dossier = study_dossier(records, study=STUDY_CODE, as_of=NOW, settings=settings)
+    asked = Asked(study=STUDY_CODE, thinner="xylene", level_pct=20.0)
+    answer = answer_sheet(records, asked, Warehouse(WAREHOUSE_C, 6), as_of=NOW, settings=settings)
     texts = {
         "board.txt": draw["board"](board),
         "board.svg": draw["board_svg"](board),
@@ -41,6 +46,7 @@ def write_sample_output(
         "forecast.txt": draw["forecast"]([f.row for f in found]),
         "compare.txt": draw["compare"](compared),
         "report.txt": draw["report"](dossier.report),
+        "answer.html": draw["answer_page"](answer),
         "report.html": draw["report_page"](dossier),
         **_pictures(records, settings, found, draw),
     }
