@@ -15,13 +15,13 @@ from stability.ageing.model import ENERGY, LIFE, NAMES
 from stability.ageing.normal_equations import Linearised
 from stability.ageing.result import Fit
 
-__all__ = ["Deletion", "StoreLife", "StraightLine", "deletions", "store_lives", "straight_line"]
+__all__ = ["Deletion", "StoreLife", "Tangent", "deletions", "store_columns", "store_lives", "tangent"]
 
 Array = npt.NDArray[np.float64]
 
 
-_TYPICAL_RATIO = 6.25
-"""(5 %/2 %)²: tins weigh alike in the test of the line even where their spread was estimated near 0."""
+_FEW = 100_000
+"""Tins × readings up to which one product of matrices is quicker than sums column by column."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,13 +31,58 @@ class Tangent:
     columns: Array
     """∂f/∂θ of all parameters, (n, p)."""
     by_rate: Array
-    """∂f/∂ln(rate), (n,)."""
+    """∂f/∂ln(rate), z, (n,)."""
     target: Array
-    """r + z·β + (store columns)·γ: what is to be explained once the fitted curve is taken off, (n,)."""
+    """r + z·β + (added columns)·δ: what is to be explained once the fitted curve is taken off, (n,)."""
+    weight: Array
+    """1 for a measured reading, less for a censored one, (n,)."""
+    tin: npt.NDArray[np.intp]
+    """(n,)."""
+    square: Array
+    """z′z of each tin, (K,)."""
+    variance: float
+    """σ²."""
+    ratio: float
+    """ρ."""
+    count: float
+    """Readings that speak of σ."""
     precision: Array
-    """V⁻¹, (n, n)."""
+    """Believed of each parameter, (p,)."""
     open_columns: npt.NDArray[np.bool_]
     """Free parameters of (a, u, E, m, b), (p,)."""
+    own: npt.NDArray[np.bool_]
+    """Those, and what adds to ln η by itself: openings, steps; neither stores nor days, (p,)."""
+
+    @property
+    def base(self) -> Array:
+        """Columns that any test holds, (n, k)."""
+        return self.columns[:, self.own]
+
+    @property
+    def base_penalty(self) -> Array:
+        """σ² × precision believed of them, (k,)."""
+        return self.variance * self.precision[self.own]
+
+    def per_tin(self, weighted: Array) -> Array:
+        """Return z′ times weighted columns (n, k) for each tin, (K, k)."""
+        tins = self.square.size
+        if tins * self.tin.size <= _FEW:
+            own = (self.tin == np.arange(tins)[:, np.newaxis]) * self.by_rate
+            return np.asarray(own @ weighted)
+        sums = [np.bincount(self.tin, weights=self.by_rate * column, minlength=tins) for column in weighted.T]
+        return np.stack(sums, axis=1)
+
+    def solved(self, columns: Array, ratio: float) -> Array:
+        """Return V⁻¹ times columns (n, k), tin by tin in closed form."""
+        weighted = columns * self.weight[:, np.newaxis]
+        kappa = ratio / (1.0 + ratio * self.square)
+        taken = (kappa[:, np.newaxis] * self.per_tin(weighted))[self.tin]
+        return np.asarray((weighted - (self.weight * self.by_rate)[:, np.newaxis] * taken) / self.variance)
+
+    def precision_diagonal(self) -> Array:
+        """Return the diagonal of V⁻¹, (n,)."""
+        kappa = self.ratio / (1.0 + self.ratio * self.square)
+        return np.asarray((self.weight - kappa[self.tin] * (self.weight * self.by_rate) ** 2) / self.variance)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,18 +94,6 @@ class StoreLife:
     ln_life: float
     """At the store's own temperature, ln(days)."""
     se: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StraightLine:
-    """Free lives per store against one Arrhenius line."""
-
-    f: float
-    df_stores: int
-    df_tins: int
-    cold_departure: float
-    """ln(rate) of the coldest store against the line through the others, [–]; positive: faster."""
-    cold_se: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,50 +109,52 @@ class Deletion:
     df: int
 
 
-def tangent(fit: Fit, *, least_ratio: float = 0.0) -> Tangent:
-    """Return the linearised model at a fit with numbers, ρ being at least `least_ratio`."""
+def tangent(fit: Fit) -> Tangent:
+    """Return the linearised model at a fit with numbers."""
     work = fit.workings
     if work is None:
         raise ValueError("a fit without numbers has no tangent")
     at, model = work.solution, work.model
     lin: Linearised = model.linearised(at.theta, at.effects, np.sqrt(work.spreads.variance))
-    n = fit.data.tin.size
-    columns, z = lin.jacobian[0, :n], lin.by_effect[0, :n]
+    n, tins = fit.data.tin.size, len(fit.data.samples)
+    columns, z, weight = lin.jacobian[0, :n], lin.by_effect[0, :n], lin.weight[0, :n]
     target = lin.residual[0, :n] + z * at.effects[0][fit.data.tin]
     if model.parameters > len(NAMES):
         target = target + columns[:, len(NAMES) :] @ at.theta[0, len(NAMES) :]
-    weight = lin.weight[0, :n]
-    ratio, variance = max(float(work.spreads.ratio[0]), least_ratio), float(work.spreads.variance[0])
-    precision = np.diag(weight)
-    for i in range(len(fit.data.samples)):
-        own = np.flatnonzero(fit.data.tin == i)
-        wz = weight[own] * z[own]
-        precision[np.ix_(own, own)] -= ratio / (1.0 + ratio * float(wz @ z[own])) * np.outer(wz, wz)
     # a shape number on the box was found there, not given: it counts as free
     estimated = work.penalties.free[0].copy()
     estimated[len(NAMES) :] = False
+    own = work.penalties.free[0].copy()
+    own[len(NAMES) : len(NAMES) + model.rates] = False
+    own &= np.array([not name.startswith("day[") for name in fit.names])
     return Tangent(
         columns=columns,
         by_rate=z,
         target=target,
-        precision=precision / variance,
+        weight=weight,
+        tin=fit.data.tin,
+        square=np.bincount(fit.data.tin, weights=weight * z * z, minlength=tins).astype(np.float64),
+        variance=float(work.spreads.variance[0]),
+        ratio=float(work.spreads.ratio[0]),
+        count=float(lin.count[0]),
+        precision=np.broadcast_to(work.penalties.precision, at.theta.shape)[0],
         open_columns=estimated,
+        own=own,
     )
 
 
-def _regression(t: Tangent, columns: Array) -> tuple[Array, Array, float]:
-    """Generalised least squares: coefficients, covariance, left-over sum of squares."""
-    weighted = t.precision @ columns
-    normal = columns.T @ weighted
+def _regression(t: Tangent, columns: Array, precision: Array) -> tuple[Array, Array]:
+    """Generalised least squares: coefficients and their covariance, some believed to be near 0."""
+    weighted = t.solved(columns, t.ratio)
+    normal = columns.T @ weighted + np.diag(precision)
     scale = 1.0 / np.sqrt(np.maximum(np.diagonal(normal), 1e-24))
     inverse = np.linalg.pinv(normal * np.outer(scale, scale), rcond=1e-10, hermitian=True)
     inverse = inverse * np.outer(scale, scale)
-    coefficients = inverse @ (weighted.T @ t.target)
-    left = t.target - columns @ coefficients
-    return coefficients, inverse, float(left @ t.precision @ left)
+    return inverse @ (weighted.T @ t.target), inverse
 
 
-def _store_columns(fit: Fit, t: Tangent) -> Array:
+def store_columns(fit: Fit, t: Tangent) -> Array:
+    """Return ∂f/∂ln(rate) of every store, 0 at the readings of others, (n, stores)."""
     own = fit.data.store[:, np.newaxis] == np.arange(len(fit.data.stores))
     return np.asarray(own * t.by_rate[:, np.newaxis])
 
@@ -129,10 +164,11 @@ def store_lives(fit: Fit) -> tuple[StoreLife, ...]:
     if not fit.ok:
         return ()
     t = tangent(fit)
-    common = t.open_columns.copy()
+    common = t.own.copy()
     common[[LIFE, ENERGY]] = False
-    own = _store_columns(fit, t)
-    coefficients, covariance, _ = _regression(t, np.hstack((own, t.columns[:, common])))
+    own = store_columns(fit, t)
+    precision = np.concatenate((np.zeros(own.shape[1]), t.precision[common]))
+    coefficients, covariance = _regression(t, np.hstack((own, t.columns[:, common])), precision)
     out = []
     for k, store in enumerate(fit.data.stores):
         mine = fit.data.store == k
@@ -151,33 +187,6 @@ def store_lives(fit: Fit) -> tuple[StoreLife, ...]:
     return tuple(out)
 
 
-def straight_line(fit: Fit) -> StraightLine | None:
-    """Test free lives per store against the line; None where fewer than three temperatures aged tins."""
-    aged = fit.data.aged
-    stores = np.unique(fit.data.store[aged])
-    tins = np.unique(fit.data.tin[aged]).size
-    df_stores, df_tins = stores.size - 2, tins - stores.size
-    if not (fit.ok and fit.energy_estimated) or df_stores < 1 or df_tins < 1:
-        return None
-    t = tangent(fit, least_ratio=_TYPICAL_RATIO)
-    line = t.columns[:, t.open_columns]
-    own = _store_columns(fit, t)
-    each_tin = (fit.data.tin[:, np.newaxis] == np.arange(fit.tins)) * t.by_rate[:, np.newaxis]
-    _, _, left_line = _regression(t, line)
-    _, _, left_stores = _regression(t, np.hstack((own[:, stores], line)))
-    _, _, left_tins = _regression(t, np.hstack((each_tin, line)))
-    cold = stores[np.argmin(fit.data.store_temperature_c[stores])]
-    coefficients, covariance, _ = _regression(t, np.hstack((own[:, [cold]], line)))
-    return StraightLine(
-        # tins about their store's mean are the yardstick: a spread estimated near 0 must not be one
-        f=max(left_line - left_stores, 0.0) / df_stores / max((left_stores - left_tins) / df_tins, 1e-300),
-        df_stores=int(df_stores),
-        df_tins=int(df_tins),
-        cold_departure=float(coefficients[0]),
-        cold_se=float(np.sqrt(max(covariance[0, 0], 0.0))),
-    )
-
-
 def deletions(fit: Fit) -> Deletion:
     """Return what the fit without each reading predicts for it.
 
@@ -191,14 +200,16 @@ def deletions(fit: Fit) -> Deletion:
     keep = t.open_columns.copy()
     keep[len(NAMES) :] = work.penalties.free[0, len(NAMES) :]
     columns = t.columns[:, keep]
-    penalties = np.broadcast_to(work.penalties.precision, work.solution.theta.shape)[0][keep]
-    weighted = t.precision @ columns
-    normal = columns.T @ weighted + np.diag(penalties)
+    weighted = t.solved(columns, t.ratio)
+    normal = columns.T @ weighted + np.diag(t.precision[keep])
     scale = 1.0 / np.sqrt(np.maximum(np.diagonal(normal), 1e-24))
     inverse = np.linalg.pinv(normal * np.outer(scale, scale), rcond=1e-12, hermitian=True)
-    projector = t.precision - weighted @ (inverse * np.outer(scale, scale)) @ weighted.T
-    own = np.maximum(np.diagonal(projector), 1e-12)
-    error = (projector @ t.target) / own
+    inverse = inverse * np.outer(scale, scale)
+    own = np.maximum(t.precision_diagonal() - ((weighted @ inverse) * weighted).sum(axis=1), 1e-12)
+    projected = t.solved(t.target[:, np.newaxis], t.ratio)[:, 0] - weighted @ (
+        inverse @ (weighted.T @ t.target)
+    )
+    error = projected / own
     internal = error * np.sqrt(own)
     df = max(int(fit.data.measured.sum()) - int(t.open_columns.sum()) - 1, 1)
     # the spread without reading j: the sum of squares falls by the square of its own error

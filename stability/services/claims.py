@@ -56,9 +56,7 @@ class LotEvidence:
     @property
     def failed_line(self) -> bool:
         """Whether the stores were found not to lie on one Arrhenius line."""
-        return any(
-            e["name"] == "straight_arrhenius" and e["passed"] is False for e in self.forecast.row["evidence"]
-        )
+        return _failed(self.forecast, "straight_arrhenius")
 
     @property
     def finished(self) -> bool:
@@ -91,10 +89,16 @@ def lot_evidence(
         real_time_days=float(forecast.extra.get("real_time_days") or 0.0),
         temperatures_c=aged_temperatures(blend),
         conditional_readings=sum(bool(doubts.of(r.id, r.taken_at, (r.instrument, r.cup))) for r in readings),
+        # one that is known and has no bridge, or one that nobody recorded and the readings show
         unresolved_step=bool(
             unbridged(blend, method_changes(connection, as_of=as_of, study=blend.study.code))
-        ),
+        )
+        or _failed(forecast, "unresolved_step"),
     )
+
+
+def _failed(forecast: BlendForecast, name: str) -> bool:
+    return any(e["name"] == name and e["passed"] is False for e in forecast.row["evidence"])
 
 
 def evidence_of(

@@ -17,7 +17,8 @@ import sqlalchemy as sa
 from stability.ageing.arrays import BlendReadings, assemble
 from stability.ageing.bounds import Life, LifeOutcome, life, life_to
 from stability.ageing.dose import dose, inverse_temperature
-from stability.ageing.evidence import EvidenceRules, gather
+from stability.ageing.evidence import gather
+from stability.ageing.evidence_rules import EvidenceRules
 from stability.ageing.fit import Fit, FitOptions, Limit, Priors, fit
 from stability.ageing.linear import store_lives
 from stability.ageing.outlook import (
@@ -73,9 +74,11 @@ def fitted(
     found = fit(data, limit or Limit(ratio=options.gel_ratio), assumed)
     told = life(found, blend.study.target_life_days)
     row = _row(blend, found, told, to_gel=limit is None)
+    rules = EvidenceRules(
+        repeatability=options.method_repeatability_pct / 100, day_bias=options.day_bias_pct / 100
+    )
     row["evidence"] = [
-        {"name": e.name, "passed": e.passed, "p": number(e.p), "says": e.says}
-        for e in gather(found, EvidenceRules(repeatability=options.method_repeatability_pct / 100))
+        {"name": e.name, "passed": e.passed, "p": number(e.p), "says": e.says} for e in gather(found, rules)
     ]
     extra = _extra(blend, found, told, data)
     extra["statement"] = _for_statements(found, told, day_spread=options.day_bias_pct / 100)

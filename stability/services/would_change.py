@@ -19,5 +19,11 @@ WOULD_CHANGE: Mapping[str, str] = {
     "runs": "a look at readings that lie on one side together: a day, an instrument, a tin",
     "lack_of_fit": "later readings of the stores that leave the curve; a bend that heat alone brings "
     "is no news of the storage temperature",
+    "one_shape": "later readings of the store whose curve differs, and fewer hopes of it: heat may bring "
+    "what the storage temperature never sees",
+    "dose_clock": "a look at the loggers and the take-outs: whether the tins stood where the records say",
+    "unresolved_step": "what changed that day, put on record with a bridge reading",
+    "leaking_tin": "a look at that tin: its mass, its lid, its place; then a further tin in its store",
+    "day_bias": "a check of the instrument on every day of reading, at one temperature of the sample",
     "lognormal_or_weibull": "more tins seen to gel, and looked at more often near the gel",
 }

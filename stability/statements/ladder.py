@@ -160,8 +160,9 @@ def _of_the_readings(facts: ClaimFacts) -> tuple[_Condition, ...]:
     return (
         (
             not facts.unresolved_step,
-            "a step in the readings is not resolved",
-            "a bridge reading: one tin read with the old and the new setting on one day",
+            "unresolved step: a step in the readings is not resolved",
+            "record what changed that day, with a bridge reading: "
+            "one tin read with the old and the new setting on one day",
         ),
         (
             facts.tins >= FEWEST_TINS,

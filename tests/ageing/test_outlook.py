@@ -146,7 +146,7 @@ def test_an_honest_blend_passes_its_checks(blend: Blend) -> None:
     found = {e.name: e for e in gather(fitted(blend), EvidenceRules(repeatability=0.02))}
     assert set(found) == {
         "storage_store_present", "temperatures", "tins", "amount", "real_time", "reach",
-        "straight_arrhenius", "method_spread", "runs", "lack_of_fit",
+        "straight_arrhenius", "one_shape", "method_spread", "runs", "lack_of_fit", "leaking_tin",
     }  # fmt: skip
     assert all(e.passed for e in found.values())
 
