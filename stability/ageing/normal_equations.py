@@ -109,9 +109,12 @@ def reduced(model: Linearised, groups: Groups) -> Statistics:
     """Sum a linearised model over readings."""
     by_parameter = np.swapaxes(model.jacobian, -1, -2)
     weighted = by_parameter * model.weight[:, np.newaxis, :]
-    effect = model.weight * model.by_effect
-    columns = [effect * by_parameter[:, k, :] for k in range(by_parameter.shape[1])]
-    per_group = groups.sums(*columns, effect * model.by_effect, effect * model.residual)
+    if groups.count:
+        effect = model.weight * model.by_effect
+        columns = [effect * by_parameter[:, k, :] for k in range(by_parameter.shape[1])]
+        per_group = groups.sums(*columns, effect * model.by_effect, effect * model.residual)
+    else:
+        per_group = np.zeros((by_parameter.shape[0], 0, by_parameter.shape[1] + 2))
     return Statistics(
         cross=weighted @ model.jacobian,
         group_cross=per_group[..., :-2],
