@@ -66,7 +66,7 @@ def leaking_tin(at: Trial, rules: EvidenceRules) -> Evidence | None:
     if not at.has("tins"):
         return None
     places = of.sets["tins"]
-    rest = without(of, ["base"], best_ratio(of, ["base"]))
+    rest = without(of, ["base"], at.tangent.ratio)
     worst = int(np.argmax(rest.each(places)[1]))
     own = places[[worst]]
     # the spread of tins once more without this one, so that it does not hide itself

@@ -24,6 +24,8 @@ __all__ = ["day_bias", "lack_of_fit", "method_spread", "one_shape", "runs", "unr
 
 Array = npt.NDArray[np.float64]
 
+_ROUNDING = 2e-4
+"""Spread of readings below which only their digits are seen."""
 _FEWEST = 3
 """Degrees of freedom that a yardstick needs."""
 
@@ -68,7 +70,8 @@ def runs(at: Trial, rules: EvidenceRules) -> Evidence | None:
     order = np.argsort(fit.life_used, kind="stable")
     order = order[fit.data.measured[order]]
     signs = fit.residuals[order] > 0.0
-    if min(int(signs.sum()), int((~signs).sum())) < 5:
+    # residuals of the size of rounding have signs that mean nothing
+    if fit.sigma < _ROUNDING or min(int(signs.sum()), int((~signs).sum())) < 5:
         return None
     changes = int((signs[1:] != signs[:-1]).sum())
     chance = np.arccos(np.clip(_neighbours(at, order), -1.0, 1.0)) / math.pi

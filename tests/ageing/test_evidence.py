@@ -10,11 +10,12 @@ import pytest
 from scipy.special import fdtrc
 
 from stability.ageing.added_terms import best_ratio, between_tins, products, search_p, without
-from stability.ageing.arrays import BlendReadings
+from stability.ageing.arrays import BlendReadings, TinHistory
 from stability.ageing.evidence import Evidence, EvidenceRules, gather
 from stability.ageing.fit import Fit, Limit, fit, fit_many
 from stability.ageing.linear import deletions, store_columns, tangent
 from tests.ageing.evidence_studies import Study, fleet
+from tests.ageing.test_fit import degenerate
 
 DOUBLE = Limit(ratio=2.0)
 ALL = {
@@ -88,6 +89,14 @@ def test_the_leaking_tin_is_named() -> None:
 def test_without_take_outs_and_days_their_checks_are_left_out(blend: Callable[..., BlendReadings]) -> None:
     found = {e.name for e in gather(fit(blend(np.random.default_rng(1)), DOUBLE))}
     assert found == ALL - {"dose_clock", "unresolved_step", "day_bias", "method_spread"}
+
+
+def test_whatever_is_put_in_gives_numbers_or_leaves_the_check_out(tin: Callable[..., TinHistory]) -> None:
+    for data in degenerate(tin).values():
+        for e in gather(fit(data, DOUBLE), EvidenceRules(repeatability=0.02)):
+            assert e.p is None or 0.0 <= e.p <= 1.0
+            assert e.figure is None or math.isfinite(e.figure)
+            assert "nan" not in e.says.split()
 
 
 def test_false_alarms_stay_near_the_level() -> None:
