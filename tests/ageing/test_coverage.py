@@ -155,7 +155,7 @@ def test_the_bound_covers_for_every_shape() -> None:
 def test_the_lower_of_both_fits_covers_outside_the_law() -> None:
     found = [judge_outside(name, MANY_OUTSIDE, 10_000 + k) for k, name in enumerate(OUTSIDE_THE_LAW)]
     title = "Coverage of the lower bound of both fits, truths outside the law"
-    write("coverage_outside.md", title, HEAD_OUTSIDE, [r for rows, _ in found for r in rows], MANY)
+    write("coverage_outside.md", title, HEAD_OUTSIDE, [r for rows, _ in found for r in rows], MANY_OUTSIDE)
     assert [fault for _, faults in found for fault in faults] == []
 
 
