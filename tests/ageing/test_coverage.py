@@ -145,9 +145,7 @@ def test_gels_leave_the_estimated_noise_within_a_fifth(shape: str) -> None:
 @pytest.mark.long
 def test_the_bound_covers_for_every_shape() -> None:
     found = [judge(shape, MANY, 1000 * k) for k, shape in enumerate(SHAPES)]
-    write(
-        "coverage.md", "Coverage of the 95 % bound, six shapes", HEAD, [r for rows, _ in found for r in rows]
-    )
+    write("coverage.md", "Coverage of the 95 % bound", HEAD, [r for rows, _ in found for r in rows], MANY)
     assert [fault for _, faults in found for fault in faults] == []
 
 
