@@ -8,6 +8,7 @@ the yardstick of lives. Lives are ln(days), levels ln η.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -28,6 +29,11 @@ Array = npt.NDArray[np.float64]
 
 _LEAST_RATIO = 6.25
 """(5 %/2 %)²: tins weigh alike even where their spread was estimated near 0."""
+_FEWEST_TINS = 2
+"""A lot of fewer aged tins is not told from its tin."""
+_LARGEST_SE = 0.15
+"""A lot whose rate is known worse than this against the others', in ln, is not tested yet: a difference by a
+third could pass unseen."""
 _RANK = 1e-9
 
 
@@ -132,6 +138,10 @@ def _tested(together: Fit, lots: Sequence[int], limit: Limit, level: float) -> L
         return LotTest(pooling=Pooling.ONE_LINE, lives=None, levels=None)
     if not together.ok:
         return LotTest(pooling=Pooling.OWN_LINES, lives=None, levels=None)
+    aged = np.unique(together.data.tin[together.data.aged & together.data.measured])
+    counts = np.bincount(np.asarray(lots)[aged], minlength=max(lots) + 1)
+    if counts[np.unique(lots)].min() < _FEWEST_TINS:
+        return LotTest(pooling=Pooling.OWN_LINES, lives=None, levels=None)
     lives, levels = _tests(together, lots)
     if lives is None or lives.p < level:
         return LotTest(pooling=Pooling.OWN_LINES, lives=lives, levels=levels)
@@ -186,8 +196,8 @@ def _whitened(fitted: Fit) -> _Whitened:
     )
 
 
-def _left_over(w: _Whitened, keep: npt.NDArray[np.bool_], *rates: Array) -> tuple[float, int]:
-    """Sum of squares that some parameters and rates leave, and the rank of their columns."""
+def _left_over(w: _Whitened, keep: npt.NDArray[np.bool_], *rates: Array) -> tuple[float, int, Array]:
+    """Sum of squares that some parameters and rates leave, their rank, and roots of (X′X)⁻¹'s diagonal."""
     columns = np.hstack((w.columns[:, keep], *rates))
     held = np.flatnonzero(w.believed[keep])
     # what is believed of a parameter is one more reading of it
@@ -195,26 +205,31 @@ def _left_over(w: _Whitened, keep: npt.NDArray[np.bool_], *rates: Array) -> tupl
     beliefs[np.arange(held.size), held] = np.sqrt(w.believed[keep][held])
     columns, target = np.vstack((columns, beliefs)), np.append(w.target, np.zeros(held.size))
     scale = np.sqrt((columns**2).sum(axis=0))
-    used = columns[:, scale > 0.0] / scale[scale > 0.0]
-    coefficients, _, rank, _ = np.linalg.lstsq(used, target, rcond=_RANK)
-    left = target - used @ coefficients
-    return float(left @ left), int(rank) - held.size
+    used = columns / np.where(scale > 0.0, scale, 1.0)
+    inverse = np.linalg.pinv(used, rcond=_RANK)
+    left = target - used @ (inverse @ target)
+    rank = round(float(np.trace(used @ inverse)))
+    spans = np.sqrt((inverse**2).sum(axis=1)) / np.where(scale > 0.0, scale, np.inf)
+    return float(left @ left), rank - held.size, spans
 
 
 def _tests(together: Fit, lots: Sequence[int]) -> tuple[PoolTest | None, PoolTest | None]:
     """Test lives against tins about their lot, and levels against readings about their tin."""
     data, w = together.data, _whitened(together)
-    rate = w.by_rate[:, np.newaxis]
+    rate = (w.by_rate * data.aged)[:, np.newaxis]
     stores = (data.store[:, np.newaxis] == np.arange(len(data.stores))) * rate
     own = (np.asarray(lots)[data.tin][:, np.newaxis] == np.unique(lots)) * rate
     tins = (data.tin[:, np.newaxis] == np.arange(len(data.samples))) * rate
     keep = w.free.copy()
     # rates of stores take the place of life and energy: a store's own departure is no difference of lots
     keep[[LIFE, ENERGY]] = False
-    left, rank = _left_over(w, keep, stores)
-    left_lots, rank_lots = _left_over(w, keep, stores, own)
-    left_tins, rank_tins = _left_over(w, keep, stores, tins)
-    left_levels, rank_levels = _left_over(w, keep & ~w.level, stores)
+    left, rank, _ = _left_over(w, keep, stores)
+    left_lots, rank_lots, spans = _left_over(w, keep, stores, own[:, 1:])
+    left_tins, rank_tins, _ = _left_over(w, keep, stores, tins)
+    left_levels, rank_levels, _ = _left_over(w, keep & ~w.level, stores)
+    spread = math.sqrt(max(left_lots - left_tins, 0.0) / max(rank_tins - rank_lots, 1))
+    if rank_lots - rank < own.shape[1] - 1 or spread * float(spans[1 - own.shape[1] :].max()) > _LARGEST_SE:
+        return None, None
     readings = int(data.measured.sum())
     return (
         _f_test(left - left_lots, rank_lots - rank, left_lots - left_tins, rank_tins - rank_lots),

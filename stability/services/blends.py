@@ -1,7 +1,7 @@
 """From records to blends: which tins belong together, what they showed, what they went through.
 
-A blend here is one row of a forecast: study × product + thinner + additive + level + pack, and one lot of
-product and of thinner. Until a test allows lots to be pooled, each stands alone.
+A blend here is study × product + thinner + additive + level + pack, and one lot of product and of thinner.
+A row of a forecast is one of them, or several lots together where a test allows it (see `lots`).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from stability.services.tins import Climate, places
 
 __all__ = ["AT_STORAGE_C", "CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of", "only_study"]
 
-CALCULATION = "growth-law-6"
+CALCULATION = "growth-law-7"
 """Version of the calculation; it goes into every digest, so that a change refits everything."""
 
 
@@ -42,7 +42,8 @@ class BlendKey:
     additive: str | None
     additive_pct: float | None
     pack: str | None
-    product_lot: str
+    product_lot: str | None
+    """None: several lots that stand together."""
     thinner_lot: str | None
 
     @property
@@ -55,6 +56,11 @@ class BlendKey:
     def read(cls, text: str) -> BlendKey:
         """Return the key that such a line holds."""
         return cls(*json.loads(text))
+
+    @property
+    def together(self) -> BlendKey:
+        """The key of all lots of the blend."""
+        return replace(self, product_lot=None, thinner_lot=None)
 
     @property
     def words(self) -> str:
@@ -81,6 +87,16 @@ class Blend:
     def last_reading_at(self) -> datetime | None:
         """When the youngest reading was taken."""
         return max((r.taken_at for of_tin in self.readings.values() for r in of_tin), default=None)
+
+    @property
+    def product_lots(self) -> tuple[str, ...]:
+        """Lots of the product in it."""
+        return tuple(sorted({s.product_lot for s in self.samples}))
+
+    @property
+    def thinner_lots(self) -> tuple[str, ...]:
+        """Lots of the thinner in it."""
+        return tuple(sorted({s.thinner_lot for s in self.samples if s.thinner_lot}))
 
     @property
     def at_storage(self) -> Mapping[int, history.SampleFacts]:

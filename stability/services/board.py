@@ -16,6 +16,7 @@ from stability.services.blends import blends_of
 from stability.services.checks_round import round_of, work_lines
 from stability.services.cure import cure_verdict, cures_of
 from stability.services.forecast import forecasts
+from stability.services.lots import as_rows
 from stability.services.state import blend_lines, sample_lines, store_lines
 from stability.settings import Settings
 
@@ -28,14 +29,14 @@ def board_view(
     records: Records, *, as_of: datetime, settings: Settings, study: str | None = None, samples: bool = False
 ) -> BoardView:
     """Return the board as known at an instant, of one study or of all that are open."""
+    found = {f.blend_key: f for f in forecasts(records, as_of=as_of, settings=settings, study=study)}
     with records.reading() as connection:
-        every = blends_of(connection, as_of=as_of, study=study)
+        every = as_rows(blends_of(connection, as_of=as_of, study=study), found)
         blends = [b for b in every if study is not None or b.study.is_open(as_of)]
         cures = {b.key.text: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for b in blends}
         rows = [a for a in alert_rows(connection, as_of=as_of) if study is None or a.study in (None, study)]
         look = last_look(connection, as_of=as_of)
         blind = blind_periods(connection, as_of=as_of, limit=3)
-    found = {f.blend_key: f for f in forecasts(records, as_of=as_of, settings=settings, study=study)}
     shown = [found[b.key.text] for b in blends if b.key.text in found]
     tins = [s for b in blends for s in b.samples]
     titles = sorted({b.study.title for b in blends})

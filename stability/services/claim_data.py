@@ -18,6 +18,7 @@ from stability.records.history import ReadingFacts, SampleFacts, StudyFacts
 from stability.services.blends import Blend, BlendKey
 from stability.services.claims import aged_temperatures, held_days, judged_facts
 from stability.services.instants import iso
+from stability.services.lots import by_lot
 from stability.services.tins import load_climate, tins_of
 from stability.statements.claim import ClaimFacts, Draft, Question
 
@@ -116,7 +117,9 @@ def recalculated(lots: Sequence[Mapping[str, Any]], facts: Mapping[str, Any]) ->
     blends = [_blend(data) for data in lots]
     bounds = [bound_from(data) for data in lots]
     worst = min((bound for bound in bounds if bound is not None), default=math.nan)
-    real_times = [_real_time_days(data, blend) for data, blend in zip(lots, blends, strict=True)]
+    real_times = [
+        _real_time_days(data, lot) for data, blend in zip(lots, blends, strict=True) for lot in by_lot(blend)
+    ]
     told = {**facts, "questions": tuple(Question(**q) for q in facts["questions"])}
     told |= {
         "temperatures_c": tuple(sorted({t for blend in blends for t in aged_temperatures(blend)})),
@@ -146,7 +149,7 @@ def _fitted_bound(blend: Blend, data: Mapping[str, Any]) -> tuple[float | None, 
     from stability.ageing.bounds import LifeOutcome, life
     from stability.ageing.fit import FitOptions, Limit, fit
     from stability.ageing.second_fit import life_of_both
-    from stability.services.fitting import limit_of
+    from stability.services.lots_fitted import as_fitted, limit_of
 
     tins = [
         TinHistory(
@@ -164,7 +167,7 @@ def _fitted_bound(blend: Blend, data: Mapping[str, Any]) -> tuple[float | None, 
         store_spread=options["store_spread"], opening_spread=options["opening_spread_pct"] / 100
     )
     limit = limit_of(blend) or Limit(ratio=options["gel_ratio"])
-    found = fit(assemble(tins, blend.study.storage_c), limit, assumed)
+    found = fit(as_fitted(blend, assemble(tins, blend.study.storage_c), limit), limit, assumed)
     told = life(found, blend.study.target_life_days)
     # data of before there was a second fit do not name the spread that it begins with
     told, _ = life_of_both(found, told, options.get("day_bias_pct", 0.0) / 100)

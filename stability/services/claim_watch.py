@@ -57,7 +57,7 @@ def what_speaks_against(  # noqa: PLR0913 - the claim, its lots, and the world a
     names = {name for key in keys for name in (key.product_lot, key.thinner_lot) if name}
     own = prepare(
         records,
-        replace(asked, lots=tuple(sorted(names)), months=months),
+        replace(asked, lots=tuple(sorted(names)) or asked.lots, months=months),
         as_of=now,
         settings=settings,
         known=known,

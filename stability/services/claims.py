@@ -18,6 +18,7 @@ from stability.services.conditional import doubts_known
 from stability.services.cure import CureVerdict, cure_verdict, cures_of
 from stability.services.facts import limit_mpas
 from stability.services.forecast import BlendForecast
+from stability.services.lots import by_lot
 from stability.services.method_steps import unbridged
 from stability.statements.ladder import ClaimFacts, Draft, Question, Refusal, Rung, draft, round_down
 from stability.units import SECONDS_PER_DAY, months
@@ -52,6 +53,13 @@ class LotEvidence:
     temperatures_c: frozenset[float]
     conditional_readings: int
     unresolved_step: bool
+
+    @property
+    def real_times_days(self) -> tuple[float, ...]:
+        """Real time of each lot that stands in it, [d]."""
+        return tuple(
+            float(days) for days in self.forecast.extra.get("real_times_days") or (self.real_time_days,)
+        )
 
     @property
     def failed_line(self) -> bool:
@@ -126,7 +134,7 @@ def evidence_of(
         function_tested=all(lot.cure is not None and not lot.cure.lost for lot in ordered),
         tins=sum(lot.forecast.row["tins"] for lot in ordered),
         readings=sum(lot.forecast.row["readings"] for lot in ordered),
-        lots=len(ordered),
+        lots=sum(len(lot.real_times_days) for lot in ordered),
         lower_bound_days=worst.bound_days,
         real_time_days=max(lot.real_time_days for lot in ordered),
         heat_agrees=not any(lot.failed_line for lot in ordered),
@@ -141,7 +149,7 @@ def evidence_of(
 
 def judged(evidence: Evidence) -> Draft:
     """Return what may be claimed; a lot counts as confirming only if its own real time covers the claim."""
-    found = judged_facts(evidence.facts, [lot.real_time_days for lot in evidence.lots])
+    found = judged_facts(evidence.facts, [days for lot in evidence.lots for days in lot.real_times_days])
     if not evidence.refusals:
         return found
     return replace(
@@ -204,8 +212,11 @@ def _bound_days(blend: Blend, forecast: BlendForecast) -> float | None:
 def held_days(blend: Blend, initial_mpas: float | None) -> float | None:
     """Return the last age at which every tin at the storage temperature was within its limits, [d].
 
-    None where none has crossed one.
+    None where none has crossed one. Lots that stand together are each held against a level of their own.
     """
+    if blend.key.product_lot is None:
+        held = [held_days(lot, lot.initial_mpas()) for lot in by_lot(blend)]
+        return min((days for days in held if days is not None), default=None)
     limit = limit_mpas(blend.study.limits, initial_mpas)
     grade = min(blend.study.limits.get("gel_grade", GELLED_GRADE), GELLED_GRADE)
     ends = []

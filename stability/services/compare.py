@@ -21,6 +21,7 @@ from stability.services.blends import blends_of, only_study
 from stability.services.claims import LotEvidence, evidence_of, judged, lot_evidence
 from stability.services.cure import CureVerdict
 from stability.services.forecast import BlendForecast, forecasts
+from stability.services.lots import as_rows
 from stability.services.state import LOST_ABOVE
 from stability.settings import Settings
 
@@ -87,7 +88,8 @@ def compare(
         raise InputError(f"study {study!r} has no readings to compare", hint="stability study lists all")
     with records.reading() as connection:
         known = thinners(connection)
-        blends = {b.key.text: b for b in blends_of(connection, as_of=as_of, study=study)}
+        rows = as_rows(blends_of(connection, as_of=as_of, study=study), {f.blend_key for f in found})
+        blends = {b.key.text: b for b in rows}
         lots = {f.blend_key: lot_evidence(connection, blends[f.blend_key], f, as_of=as_of) for f in found}
     against = _reference(found, known, reference)
     ratios = _ratios(found, against)

@@ -22,6 +22,7 @@ from stability.reports.view import (
 )
 from stability.services.blends import Blend, blends_of
 from stability.services.forecast import BlendForecast, forecasts
+from stability.services.lots import as_rows
 from stability.services.tins import load_climate, tins_of
 from stability.settings import Settings
 from stability.units import GAS_CONSTANT_KJ, kelvin
@@ -96,7 +97,7 @@ def master_curve_view(
     with records.reading() as connection:
         blend = next(
             b
-            for b in blends_of(connection, as_of=as_of, study=forecast.study)
+            for b in as_rows(blends_of(connection, as_of=as_of, study=forecast.study), {forecast.blend_key})
             if b.key.text == forecast.blend_key
         )
         points = _points(blend, connection, parameters["energy"] if parameters else 0.0, as_of, settings)

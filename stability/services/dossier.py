@@ -11,6 +11,7 @@ from stability.reports.dossier import BlendPages, Drawing, ReadingRow, StudyDoss
 from stability.services.blends import Blend, blends_of, only_study
 from stability.services.curves import arrhenius_view, master_curve_view
 from stability.services.forecast import BlendForecast, forecasts
+from stability.services.lots import as_rows
 from stability.services.report import study_report
 from stability.settings import Settings
 from stability.units import SECONDS_PER_DAY
@@ -30,11 +31,12 @@ def study_dossier(
     """
     with records.reading() as connection:
         code = study or only_study(connection, as_of=as_of)
-        blends = {b.key.text: b for b in blends_of(connection, as_of=as_of, study=code)}
+        lots = blends_of(connection, as_of=as_of, study=code)
         rows: dict[int, list[history.ReadingFacts]] = {}
         for reading in history.readings(connection, as_of=as_of, study=code, with_set_aside=True):
             rows.setdefault(reading.sample_id, []).append(reading)
     found = forecasts(records, as_of=as_of, settings=settings, study=code)
+    blends = {b.key.text: b for b in as_rows(lots, {f.blend_key for f in found})}
     return StudyDossier(
         report=study_report(records, study=code, as_of=as_of, settings=settings, found=found),
         blends=tuple(

@@ -12,7 +12,7 @@ __all__ = ["limit_mpas", "subject_of", "tin_facts"]
 
 
 def subject_of(key: BlendKey) -> Subject:
-    """Return a blend as the subject of an alert."""
+    """Return a blend as the subject of an alert; lots that stand together are not named."""
     return Subject(
         study=key.study,
         product=key.product,
@@ -20,7 +20,7 @@ def subject_of(key: BlendKey) -> Subject:
         level_pct=key.level_pct,
         additive=key.additive,
         pack=key.pack,
-        product_lots=(key.product_lot,),
+        product_lots=(key.product_lot,) if key.product_lot else (),
         thinner_lots=(key.thinner_lot,) if key.thinner_lot else (),
     )
 

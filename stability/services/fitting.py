@@ -28,32 +28,22 @@ from stability.ageing.outlook import (
 )
 from stability.ageing.second_fit import day_spread_of, life_of_both
 from stability.alerts.material import gelled, limit_reached
-from stability.services.blends import AT_STORAGE_C, Blend
+from stability.services.blends import Blend
 from stability.services.expected_bands import expected_bands
 from stability.services.facts import tin_facts
+from stability.services.lots import by_lot
+from stability.services.lots_fitted import as_fitted, limit_of, real_times_days
 from stability.services.tins import Climate, tins_of
 
 if TYPE_CHECKING:
     from stability.settings import FitSettings
 
-__all__ = ["fitted", "limit_of", "number", "row_of"]
+__all__ = ["fitted", "number", "row_of"]
 
 CURVE_POINTS = 60
 WIDEST_LIFE = math.log(5)
 """A store whose own readings leave its life open by more either way has none to show, in ln of days."""
 Z_95 = 1.96
-
-
-def limit_of(blend: Blend) -> Limit | None:
-    """Return the viscosity limit that is reached first; None where the study has none."""
-    limits = blend.study.limits
-    ratio, absolute = limits.get("viscosity_ratio"), limits.get("viscosity_max_mpas")
-    initial = blend.initial_mpas()
-    if ratio is not None and absolute is not None and initial is not None:
-        return Limit(ratio=ratio) if ratio * initial <= absolute else Limit(viscosity_mpas=absolute)
-    if ratio is not None:
-        return Limit(ratio=ratio)
-    return None if absolute is None else Limit(viscosity_mpas=absolute)
 
 
 def fitted(
@@ -69,9 +59,10 @@ def fitted(
         return fitted_gel_only(blend, surroundings, connection, options), {}
     limit = limit_of(blend)
     tins = tins_of(blend, surroundings, connection, gel_ratio=options.gel_ratio)
-    data = assemble(tins, blend.study.storage_c)
+    ends = limit or Limit(ratio=options.gel_ratio)
+    data = as_fitted(blend, assemble(tins, blend.study.storage_c), ends)
     assumed = FitOptions(store_spread=options.store_spread, opening_spread=options.opening_spread_pct / 100)
-    found = fit(data, limit or Limit(ratio=options.gel_ratio), assumed)
+    found = fit(data, ends, assumed)
     told = life(found, blend.study.target_life_days)
     row = _row(blend, found, told, to_gel=limit is None)
     rules = EvidenceRules(
@@ -128,9 +119,9 @@ def row_of(blend: Blend, told: Life, **found: float | None) -> dict[str, Any]:
     return {
         "study": study.code,
         "product": key.product,
-        "product_lots": [key.product_lot],
+        "product_lots": [*blend.product_lots],
         "thinner": key.thinner,
-        "thinner_lots": [key.thinner_lot] if key.thinner_lot else [],
+        "thinner_lots": [*blend.thinner_lots],
         "level_pct": key.level_pct,
         "additive": key.additive,
         "pack": key.pack,
@@ -153,10 +144,13 @@ def row_of(blend: Blend, told: Life, **found: float | None) -> dict[str, Any]:
 
 
 def _extra(blend: Blend, found: Fit, told: Life, data: BlendReadings) -> dict[str, Any]:
+    real_times = real_times_days(blend, data)
     extra: dict[str, Any] = {
-        "real_time_days": number(_real_time_days(blend, data)),
+        "real_time_days": number(max(real_times, default=0.0)),
         "stores": list(data.stores),
     }
+    if len(real_times) > 1:
+        extra["real_times_days"] = [number(days) for days in real_times]
     if not found.ok or told.outcome is LifeOutcome.TOO_EARLY:
         return extra
     if told.life_days is not None:
@@ -179,15 +173,6 @@ def _extra(blend: Blend, found: Fit, told: Life, data: BlendReadings) -> dict[st
         for words, ratio in (("+20 %", 1.2), ("+50 %", 1.5), ("2×", 2.0))
     ]
     return extra
-
-
-def _real_time_days(blend: Blend, data: BlendReadings) -> float:
-    """Return the longest age read at the storage temperature, [d]."""
-    near = np.abs(data.store_temperature_c - blend.study.storage_c) <= AT_STORAGE_C
-    if not near.any():
-        return 0.0
-    ages = data.age_days[near[data.store]]
-    return float(ages.max()) if ages.size else 0.0
 
 
 def _shares(found: Fit, data: BlendReadings) -> dict[str, Any]:
@@ -275,7 +260,12 @@ def _for_statements(found: Fit, told: Life, *, day_spread: float) -> dict[str, A
 
 def _limit_reached(blend: Blend, found: Fit) -> bool:
     """Ask the rule that alerts use whether a tin at the storage temperature has crossed a limit."""
-    initial = math.exp(found.a) if found.ok else blend.initial_mpas()
     grade = blend.study.limits.get("gel_grade")
-    tins = [t for t in tin_facts(blend, initial_mpas=initial) if t.at_storage]
+    told = math.exp(found.a) if found.ok and blend.key.product_lot is not None else None
+    tins = [
+        tin
+        for lot in by_lot(blend)
+        for tin in tin_facts(lot, initial_mpas=told or lot.initial_mpas())
+        if tin.at_storage
+    ]
     return bool(limit_reached(tins, gel_grade_limit=None if grade is None else int(grade)) or gelled(tins))

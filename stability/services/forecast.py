@@ -17,7 +17,9 @@ from stability.errors import InputError
 from stability.records import forecasts as frozen
 from stability.records.engine import Records
 from stability.records.history import studies
-from stability.services.blends import Blend, BlendKey, blends_of, digest_of
+from stability.services.blends import Blend, BlendKey, blends_of
+from stability.services.forecast_rows import Row, rows_of
+from stability.services.lots import families
 from stability.services.tins import Climate, load_climate
 
 if TYPE_CHECKING:
@@ -130,19 +132,14 @@ def limit_date(placed_at: datetime, life_days: float) -> date | None:
 def refresh(records: Records, *, now: datetime, settings: Settings) -> tuple[BlendForecast, ...]:
     """Return every open study's forecasts as known at `now`; refit and freeze only what changed."""
     found: list[BlendForecast] = []
-    for blend, surroundings in _open_blends(records, as_of=now, settings=settings):
+    for lots, surroundings in _open_families(records, as_of=now, settings=settings):
         with records.reading() as connection:
-            digest = digest_of(blend, surroundings, connection, settings=settings.fit.model_dump())
-            known = frozen.by_digest(connection, blend.key.text, digest)
-            if known is None:
-                payload, bands = _fitted(blend, surroundings, connection, settings.fit)
-        if known is not None:
-            found.append(_forecast(blend, digest, known.payload, changed=False))
-            continue
-        with records.writing() as connection:
-            values = _values(blend, digest, payload, now)
-            frozen.store_forecast(connection, values, bands)
-        found.append(_forecast(blend, digest, payload, changed=True))
+            rows = rows_of(lots, surroundings, connection, settings.fit)
+        for row in (row for row in rows if row.changed):
+            with records.writing() as connection:
+                values = _values(row.blend, row.digest, row.payload, now)
+                frozen.store_forecast(connection, values, row.bands)
+        found += [_forecast(row) for row in rows]
     return tuple(found)
 
 
@@ -177,26 +174,26 @@ def forecasts(
     with records.reading() as connection:
         if study is not None and not studies(connection, as_of=as_of, code=study):
             raise InputError(f"study {study!r} is not on record", hint="stability study lists all")
-        for blend in blends_of(connection, as_of=as_of, study=study):
-            if not blend.readings:
-                continue
-            surroundings = _climate(connection, blend, climates, as_of, options=options, zone=zone)
-            asked = blend if limit_ratio is None else blend.with_limit(limit_ratio)
-            digest = digest_of(asked, surroundings, connection, settings=options.model_dump())
-            known = frozen.by_digest(connection, asked.key.text, digest)
-            payload = known.payload if known else _fitted(asked, surroundings, connection, options)[0]
-            found.append(_forecast(asked, digest, payload, changed=known is None))
+        for lots in families(b for b in blends_of(connection, as_of=as_of, study=study) if b.readings):
+            surroundings = _climate(connection, lots[0], climates, as_of, options=options, zone=zone)
+            rows = rows_of(lots, surroundings, connection, options, limit_ratio=limit_ratio)
+            found += [_forecast(row) for row in rows]
     return tuple(found)
 
 
-def _open_blends(records: Records, *, as_of: datetime, settings: Settings) -> Sequence[tuple[Blend, Climate]]:
+def _open_families(
+    records: Records, *, as_of: datetime, settings: Settings
+) -> Sequence[tuple[tuple[Blend, ...], Climate]]:
     zone = ZoneInfo(settings.time_zone)
     with records.reading() as connection:
         climates: dict[str, Climate] = {}
         return [
-            (blend, _climate(connection, blend, climates, as_of, options=settings.fit, zone=zone))
-            for blend in blends_of(connection, as_of=as_of)
-            if blend.readings and blend.study.is_open(as_of)
+            (lots, _climate(connection, lots[0], climates, as_of, options=settings.fit, zone=zone))
+            for lots in families(
+                blend
+                for blend in blends_of(connection, as_of=as_of)
+                if blend.readings and blend.study.is_open(as_of)
+            )
         ]
 
 
@@ -216,14 +213,6 @@ def _climate(
     return climates[code]
 
 
-def _fitted(
-    blend: Blend, surroundings: Climate, connection: sa.Connection, options: FitSettings
-) -> tuple[Mapping[str, Any], Mapping[int, Any]]:
-    from stability.services.fitting import fitted
-
-    return fitted(blend, surroundings, connection, options)
-
-
 def _values(blend: Blend, digest: str, payload: Mapping[str, Any], now: datetime) -> Mapping[str, Any]:
     row = payload["row"]
     return {
@@ -241,14 +230,15 @@ def _values(blend: Blend, digest: str, payload: Mapping[str, Any], now: datetime
     }
 
 
-def _forecast(blend: Blend, digest: str, payload: Mapping[str, Any], *, changed: bool) -> BlendForecast:
+def _forecast(row: Row) -> BlendForecast:
+    blend = row.blend
     return BlendForecast(
         key=blend.key,
         target_life_days=blend.study.target_life_days,
         owner=blend.study.owner,
         placed_at=blend.placed_at,
-        digest=digest,
-        changed=changed,
-        row=payload["row"],
-        extra=payload["extra"],
+        digest=row.digest,
+        changed=row.changed,
+        row=row.payload["row"],
+        extra=row.payload["extra"],
     )

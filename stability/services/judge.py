@@ -24,6 +24,7 @@ from stability.services.blends import Blend
 from stability.services.facts import subject_of, tin_facts
 from stability.services.forecast import BlendForecast
 from stability.services.judge_tins import BenchLook, bench_findings
+from stability.services.lots import row_for
 
 if TYPE_CHECKING:
     from stability.settings import Settings
@@ -60,7 +61,7 @@ def unjudged(case: Case) -> frozenset[int]:
     blind = [
         subject_of(blend.key)
         for blend in case.blends
-        if _chance(case.forecasts.get(blend.key.text)) is None and blend.readings
+        if _chance(row_for(blend.key, case.forecasts)) is None and blend.readings
     ]
     return frozenset(
         alert.id
@@ -75,10 +76,14 @@ def material_findings(connection: sa.Connection, case: Case) -> tuple[Finding, .
     lines = thresholds_of(case.settings)
     known = thinners(connection)
     found: list[Finding] = []
+    looked: set[str] = set()
     for blend in case.blends:
-        forecast = case.forecasts.get(blend.key.text)
-        heading = None if forecast is None else _heading(connection, case, blend, forecast)
-        found += [] if heading is None else [heading]
+        forecast = row_for(blend.key, case.forecasts)
+        if forecast is not None and forecast.blend_key not in looked:
+            # lots that stand together have one forecast, and head for its limit once
+            looked.add(forecast.blend_key)
+            heading = _heading(connection, case, blend, forecast)
+            found += [] if heading is None else [heading]
         tins = tin_facts(blend, initial_mpas=_initial(blend, forecast), cautions=_by_store(blend, known))
         grade = blend.study.limits.get("gel_grade")
         found += rules.limit_reached(
@@ -121,7 +126,8 @@ def _chance(forecast: BlendForecast | None) -> float | None:
 
 
 def _initial(blend: Blend, forecast: BlendForecast | None) -> float | None:
-    fitted = None if forecast is None else forecast.row["initial_viscosity_mpas"]
+    own = forecast is not None and forecast.key == blend.key
+    fitted = forecast.row["initial_viscosity_mpas"] if forecast is not None and own else None
     return blend.initial_mpas() if fitted is None else float(fitted)
 
 

@@ -20,6 +20,7 @@ from stability.services.conditional import doubts_known
 from stability.services.deliver import FILE
 from stability.services.instruments import held
 from stability.services.judge import Case, store_cautions, thresholds_of
+from stability.services.lots import row_for
 
 __all__ = ["channel_words", "house_findings", "stores_with_tins"]
 
@@ -135,7 +136,7 @@ def _record(
 def _energies(case: Case, store: str) -> tuple[tuple[str, float], ...]:
     found = {}
     for blend in case.blends:
-        forecast = case.forecasts.get(blend.key.text)
+        forecast = row_for(blend.key, case.forecasts)
         energy = None if forecast is None else _told_energy(forecast.row)
         if energy is not None and any(s.store == store and s.ended_at is None for s in blend.samples):
             found[f"{blend.key.words} {blend.key.product_lot}"] = energy

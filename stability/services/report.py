@@ -17,6 +17,7 @@ from stability.reports.view import BlendVerdict, DesignLine, EvidenceLine, Happe
 from stability.services.blends import CALCULATION, Blend, BlendKey, blends_of, only_study
 from stability.services.cure import cure_verdict, cures_of
 from stability.services.forecast import BlendForecast, forecasts
+from stability.services.lots import as_rows
 from stability.services.state import blend_word
 from stability.services.would_change import WOULD_CHANGE
 from stability.settings import Settings
@@ -47,11 +48,12 @@ def study_report(
         facts = next(iter(history.studies(connection, as_of=as_of, code=code)), None)
         if facts is None:
             raise InputError(f"study {code!r} is not on record", hint="stability study lists all")
-        blends = blends_of(connection, as_of=as_of, study=code)
-        happened = _happenings(connection, facts, blends, as_of)
-        cures = {b.key.text: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for b in blends}
     if found is None:
         found = forecasts(records, as_of=as_of, settings=settings, study=code)
+    with records.reading() as connection:
+        blends = as_rows(blends_of(connection, as_of=as_of, study=code), {f.blend_key for f in found})
+        happened = _happenings(connection, facts, blends, as_of)
+        cures = {b.key.text: cure_verdict(b, cures_of(connection, b, as_of=as_of)) for b in blends}
     lives = _lives(records, found, code=code, as_of=as_of, settings=settings)
     notes = {key: (verdict.words,) for key, verdict in cures.items() if verdict is not None}
     return StudyReport(
@@ -73,10 +75,10 @@ def study_report(
     )
 
 
-def _words(key: BlendKey) -> str:
-    """Return a blend so that no other reads the same: with its pack and the lot of the product."""
+def _words(key: BlendKey, product_lots: Sequence[str]) -> str:
+    """Return a blend so that no other reads the same: with its pack and the lots of the product."""
     pack = f", {key.pack}" if key.pack else ""
-    return f"{key.words}{pack} ({key.product_lot})"
+    return f"{key.words}{pack} ({', '.join(product_lots)})"
 
 
 def _limits_words(facts: history.StudyFacts) -> tuple[str, ...]:
@@ -97,7 +99,7 @@ def _design(blends: Sequence[Blend]) -> tuple[DesignLine, ...]:
             own = [(r, s) for s in tins for r in blend.readings.get(s.id, ())]
             lines.append(
                 DesignLine(
-                    blend_words=_words(blend.key),
+                    blend_words=_words(blend.key, blend.product_lots),
                     store=store,
                     temperature_c=tins[0].store_temperature_c,
                     tins=len(tins),
@@ -153,7 +155,7 @@ def _verdict(
     row = forecast.row
     ratio = row["limit_viscosity_ratio"]
     return BlendVerdict(
-        blend_words=_words(forecast.key),
+        blend_words=_words(forecast.key, forecast.product_lots),
         word=blend_word(forecast).value,
         outcome=forecast.outcome,
         storage_c=facts.storage_c,

@@ -30,6 +30,7 @@ from stability.services.conditional import Doubts, doubts_known
 from stability.services.facts import limit_mpas
 from stability.services.forecast import BlendForecast, forecasts, limit_date
 from stability.services.lookup import known_sample
+from stability.services.lots import row_for
 from stability.services.opinion import cautions_at
 from stability.services.state import sample_lines
 from stability.settings import Settings
@@ -75,8 +76,8 @@ def sample_view(records: Records, sample: str, *, as_of: datetime, settings: Set
         events = _events(connection, case)
         next_at = _next_check_at(connection, case, settings)
     found = forecasts(records, as_of=as_of, settings=settings, study=case.facts.study)
-    forecast = next((f for f in found if f.blend_key == case.blend.key.text), None)
-    by_key = {} if forecast is None else {forecast.blend_key: forecast}
+    by_key = {f.blend_key: f for f in found}
+    forecast = row_for(case.blend.key, by_key)
     own = next(
         line for line in sample_lines([case.blend], by_key, as_of=as_of) if line.sample == case.facts.sample
     )

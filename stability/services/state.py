@@ -14,6 +14,7 @@ from stability.records.engine import Records
 from stability.services.blends import Blend
 from stability.services.cure import CureVerdict
 from stability.services.forecast import BlendForecast, limit_date
+from stability.services.lots import row_for
 from stability.units import GAS_CONSTANT_KJ, kelvin
 
 __all__ = ["blend_lines", "blend_word", "sample_lines", "store_lines"]
@@ -96,7 +97,7 @@ def sample_lines(
     """Return one line per sample, most of its life used first."""
     lines = []
     for blend in blends:
-        forecast = found.get(blend.key.text)
+        forecast = row_for(blend.key, found)
         shares = forecast.extra.get("shares", {}) if forecast else {}
         initial = forecast.row["initial_viscosity_mpas"] if forecast else blend.initial_mpas()
         for sample in blend.samples:

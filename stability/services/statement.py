@@ -20,6 +20,7 @@ from stability.services.blends import CALCULATION, Blend, blends_of, only_study
 from stability.services.claims import Evidence, LotEvidence, evidence_of, judged, lot_evidence
 from stability.services.faults import typed
 from stability.services.forecast import BlendForecast, forecasts
+from stability.services.lots import as_rows
 from stability.settings import Settings
 from stability.statements.ladder import Draft
 from stability.units import months, significant
@@ -97,13 +98,14 @@ def prepare(
     """
     with records.reading() as connection:
         code = asked.study or only_study(connection, as_of=as_of)
-        blends = {b.key.text: b for b in blends_of(connection, as_of=as_of, study=code)}
+        every = blends_of(connection, as_of=as_of, study=code)
         classes = thinners(connection)
-    if not blends:
+    if not every:
         raise InputError(f"study {typed(code)} has no samples on record", hint="stability study lists all")
     told: Sequence[BlendForecast] = [f for f in known if f.study == code and asked.limit_ratio is None]
     if not told:
         told = forecasts(records, as_of=as_of, settings=settings, study=code, limit_ratio=asked.limit_ratio)
+    blends = {b.key.text: b for b in as_rows(every, {f.blend_key for f in told})}
     chosen = _of_the_lots(_of_the_pack(_of_the_blend(told, asked), asked.pack), asked.lots)
     with records.reading() as connection:
         lots = [

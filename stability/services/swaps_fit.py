@@ -18,7 +18,7 @@ from stability.ageing.linear import deletions
 from stability.ageing.outlook import widening
 from stability.bench.plausible import Band
 from stability.services.blends import Blend
-from stability.services.fitting import limit_of
+from stability.services.lots_fitted import limit_of
 from stability.services.tins import load_climate, tins_of
 
 if TYPE_CHECKING:

@@ -145,6 +145,9 @@ def test_what_cannot_be_tested_is_not_pooled() -> None:
     assert lot_test(joined(fresh), [0, 0, 1, 1], DOUBLING) == LotTest(
         pooling=Pooling.OWN_LINES, lives=None, levels=None
     )
+    placed_only = [blend_of(rng), blend_of(rng, plan={23.0: (2, (0, 0.1))})]
+    lots = [0] * len(placed_only[0].samples) + [1, 1]
+    assert lot_test(joined(placed_only), lots, DOUBLING).lives is None
     each_its_own = lot_test(joined(parts), [0, 1, 2, 3], DOUBLING)
     assert each_its_own.lives is None
     assert not each_its_own.alike

@@ -8,7 +8,7 @@ from stability.errors import InputError
 from stability.records.engine import Records
 from stability.services.blends import Blend, blends_of, only_study
 from stability.services.facts import limit_mpas, tin_facts
-from stability.services.fitting import limit_of
+from stability.services.lots_fitted import limit_of
 from tests.fleet import bring, day, samples, set_up, study
 
 

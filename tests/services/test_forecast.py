@@ -111,7 +111,7 @@ def test_what_has_not_changed_is_not_fitted_again(lab: Records, monkeypatch: pyt
     (first,) = refresh(lab, now=day(29), settings=SETTINGS)
     assert first.changed
     rows = [stored(lab, name) for name in ("forecast", "expected_band")]
-    monkeypatch.setattr("stability.services.forecast._fitted", lambda *_: pytest.fail("fitted again"))
+    monkeypatch.setattr("stability.services.fitting.fitted", lambda *_: pytest.fail("fitted again"))
     for age in (29.0, 29.1, 36.0):
         (again,) = refresh(lab, now=day(age), settings=SETTINGS)
         assert (again.changed, again.digest, again.row) == (False, first.digest, first.row)

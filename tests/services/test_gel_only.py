@@ -206,7 +206,7 @@ def test_what_has_not_changed_is_not_fitted_again_and_has_no_bands(
     fill(on_sqlite)
     (first,) = refresh(on_sqlite, now=day(120), settings=SETTINGS)
     assert stored(on_sqlite, "expected_band") == []
-    monkeypatch.setattr("stability.services.forecast._fitted", lambda *_: pytest.fail("fitted again"))
+    monkeypatch.setattr("stability.services.fitting.fitted", lambda *_: pytest.fail("fitted again"))
     (again,) = refresh(on_sqlite, now=day(121), settings=SETTINGS)
     assert (first.changed, again.changed, again.row) == (True, False, first.row)
 
