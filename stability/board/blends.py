@@ -87,11 +87,9 @@ def perhaps_used(line: BlendLine) -> float | None:
 
 
 def lots_words(line: BlendLine) -> str:
-    """Name the lots where there is one of a kind, else count them."""
-    lots = (*line.product_lots, *line.thinner_lots)
-    if len(line.product_lots) > 1 or len(line.thinner_lots) > 1:
-        return f"{len(lots)} lots"
-    return " / ".join(lots)
+    """Name the lot of product and that of thinner; where there are several of a kind, count them."""
+    kinds = (line.product_lots, line.thinner_lots)
+    return " / ".join(lots[0] if len(lots) == 1 else f"{len(lots)} lots" for lots in kinds if lots)
 
 
 def blends_section(blends: Sequence[BlendLine], page: Page) -> list[Text]:
