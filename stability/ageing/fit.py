@@ -88,8 +88,14 @@ def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: 
     at = rows_of(state.at, live)
     sigma = np.sqrt(spreads.variance)
     evaluate, narrow = model.at_sigma(sigma), model.narrowed(sigma)
-    if model.any_censored:
-        at = start(evaluate, model.tins, at.theta, at.effects, spreads, penalties=penalties)
+    # where tins show no spread an effect left over from before would be free, and no step could take it off
+    kept = np.where(spreads.ratio[:, np.newaxis] > 0.0, at.effects, 0.0)
+    stale = np.flatnonzero((kept != at.effects).any(axis=1) | model.any_censored)
+    if stale.size:
+        own = Spreads(spreads.variance[stale], spreads.ratio[stale])
+        held, groups = penalties_of(penalties, stale), model.tins.rows(stale)
+        fresh = start(narrow(stale), groups, at.theta[stale], kept[stale], own, penalties=held)
+        at = scattered(at, stale, fresh)
     steps = 4 if round_ < 3 else 20
     at = minimise(evaluate, model.tins, at, spreads, penalties, steps=steps, narrow=narrow)
     state.at = scattered(state.at, live, at)
