@@ -21,6 +21,8 @@ Array = npt.NDArray[np.float64]
 
 FRESH_DAYS = 0.5
 """A tin that has stood for less counts as fresh, [d]."""
+SAME_TEMPERATURE_C = 2.5
+"""Stores nearer than this count as one temperature, [°C]."""
 
 
 class Kind(IntEnum):
@@ -122,7 +124,12 @@ class BlendReadings:
             return None
         distance = np.abs(self.store_temperature_c - self.storage_c)
         nearest = int(np.argmin(distance))
-        return nearest if distance[nearest] <= 2.5 else None
+        return nearest if distance[nearest] <= SAME_TEMPERATURE_C else None
+
+    def temperatures(self, readings: npt.NDArray[np.bool_]) -> int:
+        """How many distinct temperatures stand behind some of the readings, (n,)."""
+        values = np.sort(self.store_temperature_c[np.unique(self.store[readings])])
+        return int(values.size > 0) + int((np.diff(values) > SAME_TEMPERATURE_C).sum())
 
 
 def _checked(tin: TinHistory) -> list[str]:

@@ -26,7 +26,6 @@ __all__ = [
     "ageing_model",
     "penalties_for",
     "size_of",
-    "temperatures",
 ]
 
 Array = npt.NDArray[np.float64]
@@ -34,8 +33,6 @@ Array = npt.NDArray[np.float64]
 LOWER = (-30.0, float(np.log(1e-4)), 0.01, -3.0, -3.0)
 UPPER = (30.0, float(np.log(1e6)), 250.0, 3.0, 8.0)
 """Box of (a, u, E, m, b)."""
-SAME_TEMPERATURE_C = 2.5
-"""Stores nearer than this count as one temperature, [°C]."""
 STEP_SD = 0.5
 """Spread believed of a recorded step, or of a lot's level, in ln η: wide enough to say nothing of it."""
 
@@ -147,13 +144,6 @@ def ageing_model(blends: Sequence[BlendReadings], limits: Sequence[Limit], size:
     )
 
 
-def temperatures(data: BlendReadings) -> int:
-    """How many distinct temperatures stand behind measured, aged readings."""
-    aged = data.measured & data.aged
-    values = np.sort(data.store_temperature_c[np.unique(data.store[aged])])
-    return int(values.size > 0) + int((np.diff(values) > SAME_TEMPERATURE_C).sum())
-
-
 def penalties_for(blends: Sequence[BlendReadings], options: FitOptions, size: Size) -> Penalties:
     """Return box, beliefs and free parameters of blends of one size, (P, p) each."""
     rows, names = len(blends), len(NAMES)
@@ -166,7 +156,7 @@ def penalties_for(blends: Sequence[BlendReadings], options: FitOptions, size: Si
     free = np.ones((rows, p), dtype=bool)
     priors = options.priors or Priors()
     mean[:, [ENERGY, ORDER, SELF]] = priors.energy, priors.m, priors.b
-    free[:, ENERGY] = [temperatures(data) >= 2 for data in blends]
+    free[:, ENERGY] = [data.temperatures(data.measured & data.aged) >= 2 for data in blends]
     if options.priors is not None:
         sds = np.array([priors.energy_sd, priors.m_sd, priors.b_sd])
         precision[:, [ENERGY, ORDER, SELF]] = sds**-2.0

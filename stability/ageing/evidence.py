@@ -62,8 +62,7 @@ def _aged(fit: Fit) -> npt.NDArray[np.bool_]:
 
 
 def _temperatures(fit: Fit, rules: EvidenceRules) -> Evidence:
-    values = np.sort(fit.data.store_temperature_c[np.unique(fit.data.store[_aged(fit)])])
-    count = int(values.size > 0) + int((np.diff(values) > 2.5).sum())
+    count = fit.data.temperatures(_aged(fit))
     says = f"{count} temperature{'s' if count != 1 else ''}, {rules.temperatures} are asked for"
     return Evidence(name="temperatures", passed=count >= rules.temperatures, says=says, figure=float(count))
 

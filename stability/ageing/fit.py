@@ -19,7 +19,7 @@ from stability.ageing.model import NAMES, AgeingModel, Limit
 from stability.ageing.normal_equations import Penalties, Solution, Spreads
 from stability.ageing.outcome import bare_fit, fits_of, refusal
 from stability.ageing.result import Fit, FitOptions, FitStatus, Priors, Workings
-from stability.ageing.solver import minimise, penalties_of, rows_of, scattered, start
+from stability.ageing.solver import minimise, rows_of, scattered, start
 from stability.ageing.starts import best_start
 from stability.ageing.variance import LinearMixed, covariance, estimate_spreads, linear_mixed
 
@@ -54,12 +54,6 @@ class _State:
     settled: Mask
 
 
-def penalties_open(at: Solution, penalties: Penalties) -> Mask:
-    """Return which parameters are free and not on the box, (P, p)."""
-    inside = (at.theta > penalties.lower) & (at.theta < penalties.upper)
-    return np.asarray(penalties.free & inside)
-
-
 def _day_variance(at: Solution, penalties: Penalties, lin: LinearMixed, spreads: Spreads, days: int) -> Array:
     """Next variance of day effects, Σδ²/(D − tr C/σ_d²): fixed point of its restricted likelihood, (P,)."""
     now = 1.0 / penalties.precision[:, -1]
@@ -83,8 +77,7 @@ def _tempered(old: Spreads, new: Spreads, wavering: Mask) -> Spreads:
 
 def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: bool, days: int) -> None:
     """Take one round of both steps for the live problems, whose own arrays `model` holds."""
-    penalties = penalties_of(state.penalties, live)
-    spreads = Spreads(state.spreads.variance[live], state.spreads.ratio[live])
+    penalties, spreads = state.penalties.rows(live), state.spreads.rows(live)
     at = rows_of(state.at, live)
     sigma = np.sqrt(spreads.variance)
     evaluate, narrow = model.at_sigma(sigma), model.narrowed(sigma)
@@ -92,8 +85,7 @@ def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: 
     kept = np.where(spreads.ratio[:, np.newaxis] > 0.0, at.effects, 0.0)
     stale = np.flatnonzero((kept != at.effects).any(axis=1) | model.any_censored)
     if stale.size:
-        own = Spreads(spreads.variance[stale], spreads.ratio[stale])
-        held, groups = penalties_of(penalties, stale), model.tins.rows(stale)
+        own, held, groups = spreads.rows(stale), penalties.rows(stale), model.tins.rows(stale)
         fresh = start(narrow(stale), groups, at.theta[stale], kept[stale], own, penalties=held)
         at = scattered(at, stale, fresh)
     steps = 4 if round_ < 3 else 20
@@ -103,7 +95,7 @@ def _round(state: _State, live: Rows, model: AgeingModel, round_: int, *, reml: 
     state.settled[live] = done
     # a shape number that sits on the box in one round and just off it in the next would take its degree
     # of freedom with it each time, and never settle: late in the day it stays where it was found
-    now_open = penalties_open(at, penalties)
+    now_open = penalties.open_at(at.theta)
     open_ = state.open_[live] & now_open if round_ > _CAUTIOUS_FROM else now_open
     random = np.arange(model.parameters) >= len(NAMES)
     lin = linear_mixed(at, penalties, open_, random=random & (penalties.precision > 0.0), reml=reml)
@@ -164,16 +156,13 @@ def _fit_block(
     able = np.array([k for k, why in enumerate(refused) if why is None], dtype=np.intp)
     if able.size == 0:
         return fits
-    model, penalties = model.rows(able), penalties_of(penalties, able)
-    state = _alternate(model, penalties, reml=options.criterion == "reml", days=size.days)
+    model = model.rows(able)
+    state = _alternate(model, penalties.rows(able), reml=options.criterion == "reml", days=size.days)
     good = np.flatnonzero(state.settled & np.isfinite(state.at.objective))
     if good.size == 0:
         return fits
-    work = Workings(
-        model=model.rows(good),
-        penalties=penalties_of(state.penalties, good),
-        solution=rows_of(state.at, good),
-        spreads=Spreads(state.spreads.variance[good], state.spreads.ratio[good]),
+    work = Workings(model=model, penalties=state.penalties, solution=state.at, spreads=state.spreads).rows(
+        good
     )
     chosen = able[good]
     done = fits_of([blends[k] for k in chosen], [limits[k] for k in chosen], options, size, work)

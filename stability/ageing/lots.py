@@ -19,7 +19,8 @@ from scipy.special import fdtrc
 from stability.ageing.ancova import POOLING_LEVEL, Pooling, PoolTest
 from stability.ageing.arrays import BlendReadings
 from stability.ageing.fit import fit_many
-from stability.ageing.model import ENERGY, LIFE, NAMES, Limit
+from stability.ageing.linear import tangent
+from stability.ageing.model import ENERGY, LIFE, Limit
 from stability.ageing.result import Fit, FitOptions
 from stability.errors import InputError
 
@@ -160,19 +161,10 @@ def pooled(data: BlendReadings, lots: Sequence[int], found: LotTest) -> BlendRea
 
 
 def _whitened(fitted: Fit) -> _Whitened:
-    work = fitted.workings
-    assert work is not None  # noqa: S101 - only fits with numbers come here
-    at, model = work.solution, work.model
-    lin = model.linearised(at.theta, at.effects, np.sqrt(work.spreads.variance))
-    n, tin = fitted.data.tin.size, fitted.data.tin
-    columns, z = lin.jacobian[0, :n], lin.by_effect[0, :n]
-    target = (
-        lin.residual[0, :n] + z * at.effects[0][tin] + columns[:, len(NAMES) :] @ at.theta[0, len(NAMES) :]
-    )
-    root = np.sqrt(lin.weight[0, :n])
-    z, target, columns = z * root, target * root, columns * root[:, np.newaxis]
-    square = np.bincount(tin, weights=z * z, minlength=len(fitted.data.samples))
-    ratio = max(float(work.spreads.ratio[0]), _LEAST_RATIO)
+    t, tin = tangent(fitted), fitted.data.tin
+    root = np.sqrt(t.weight)
+    z, target, columns = t.by_rate * root, t.target * root, t.columns * root[:, np.newaxis]
+    square, ratio = t.square, max(t.ratio, _LEAST_RATIO)
     # (I + ρ·zz′)^−½ = I − (1 − (1 + ρ·z′z)^−½)·zz′/z′z
     taken = (1.0 - (1.0 + ratio * square) ** -0.5) / np.maximum(square, 1e-300)
 
@@ -180,19 +172,14 @@ def _whitened(fitted: Fit) -> _Whitened:
         own = np.stack([np.bincount(tin, weights=z * v, minlength=square.size) for v in values.T], axis=1)
         return np.asarray(values - z[:, np.newaxis] * (taken[:, np.newaxis] * own)[tin])
 
-    free = work.penalties.free[0].copy()
-    free[len(NAMES) : len(NAMES) + model.rates] = False
+    day = np.array([name.startswith("day[") for name in fitted.names])
     return _Whitened(
         columns=white(columns),
         by_rate=white(z[:, np.newaxis])[:, 0],
         target=white(target[:, np.newaxis])[:, 0],
-        free=free,
+        free=t.own | day,
         level=np.array([name.startswith("level[") for name in fitted.names]),
-        believed=np.where(
-            [name.startswith("day[") for name in fitted.names],
-            work.penalties.precision[0] * float(work.spreads.variance[0]),
-            0.0,
-        ),
+        believed=np.where(day, t.precision * t.variance, 0.0),
     )
 
 

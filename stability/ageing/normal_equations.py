@@ -7,7 +7,7 @@ exactly: their block of the normal equations is diagonal.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +28,7 @@ __all__ = [
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
+Index = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,10 @@ class Spreads:
     variance: Array
     ratio: Array
 
+    def rows(self, rows: Index) -> Spreads:
+        """Return those of some problems, in the order of `rows`."""
+        return Spreads(self.variance[rows], self.ratio[rows])
+
 
 @dataclass(frozen=True, slots=True)
 class Penalties:
@@ -88,6 +93,15 @@ class Penalties:
     lower: Array
     upper: Array
     free: Mask
+
+    def rows(self, rows: Index) -> Penalties:
+        """Return those of some problems; what all share stays shared."""
+        own = (getattr(self, f.name) for f in fields(self))
+        return Penalties(*(value[rows] if value.shape[0] > 1 else value for value in own))
+
+    def open_at(self, theta: Array) -> Mask:
+        """Return which parameters are free and not on the box, (P, p)."""
+        return np.asarray(self.free & (theta > self.lower) & (theta < self.upper))
 
 
 @dataclass(frozen=True, slots=True)

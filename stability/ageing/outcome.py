@@ -14,9 +14,8 @@ import numpy.typing as npt
 from stability.ageing.arrays import BlendReadings
 from stability.ageing.batch import Size, added_names
 from stability.ageing.model import ENERGY, LIFE, NAMES, Limit
-from stability.ageing.normal_equations import Penalties, Spreads
+from stability.ageing.normal_equations import Penalties
 from stability.ageing.result import Fit, FitOptions, FitStatus, Workings
-from stability.ageing.solver import penalties_of, rows_of
 from stability.ageing.variance import covariance, linear_mixed, log_likelihood
 
 __all__ = ["bare_fit", "fits_of", "refusal"]
@@ -71,7 +70,7 @@ def fits_of(
 ) -> list[Fit]:
     """Return the fits of a block of blends whose searches have settled."""
     at, penalties, model, spreads = work.solution, work.penalties, work.model, work.spreads
-    open_ = penalties.free & (at.theta > penalties.lower) & (at.theta < penalties.upper)
+    open_ = penalties.open_at(at.theta)
     random = (np.arange(model.parameters) >= len(NAMES)) & (penalties.precision > 0.0)
     lin = linear_mixed(at, penalties, open_, random=random, reml=options.criterion == "reml")
     full, likelihood = covariance(lin, spreads), log_likelihood(lin, spreads)
@@ -108,7 +107,7 @@ def fits_of(
             energy_estimated=energy,
             at_edge=tuple(name for name, e in zip(NAMES, edges[row], strict=False) if e),
             log_likelihood=float(likelihood[row]),
-            workings=_own(work, row),
+            workings=work.rows(np.array([row])),
             **_counts(data),
         )
         out.append(fit)
@@ -124,13 +123,3 @@ def _from_given(full: Array, penalties: Penalties, size: Size) -> Array:
 def _names(data: BlendReadings, size: Size) -> tuple[str, ...]:
     gammas = tuple(f"gamma[{store}]" for store in data.stores) if size.stores else ()
     return (*NAMES, *gammas, *added_names(size))
-
-
-def _own(work: Workings, row: int) -> Workings:
-    rows = np.array([row])
-    return Workings(
-        model=work.model.rows(rows),
-        penalties=penalties_of(work.penalties, rows),
-        solution=rows_of(work.solution, rows),
-        spreads=Spreads(work.spreads.variance[rows], work.spreads.ratio[rows]),
-    )

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from stability.ageing.arrays import BlendReadings
 from stability.ageing.model import ENERGY, INITIAL, LIFE, NAMES, ORDER, SELF, AgeingModel, Limit
 from stability.ageing.normal_equations import Penalties, Solution, Spreads
+from stability.ageing.solver import rows_of
 from stability.errors import InputError
 
 __all__ = ["Fit", "FitOptions", "FitStatus", "Priors", "Workings"]
@@ -83,6 +84,15 @@ class Workings:
     penalties: Penalties
     solution: Solution
     spreads: Spreads
+
+    def rows(self, rows: npt.NDArray[np.intp]) -> Workings:
+        """Return those of some problems of a block."""
+        return Workings(
+            model=self.model.rows(rows),
+            penalties=self.penalties.rows(rows),
+            solution=rows_of(self.solution, rows),
+            spreads=self.spreads.rows(rows),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

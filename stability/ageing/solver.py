@@ -40,7 +40,6 @@ __all__ = [
     "Statistics",
     "joined",
     "minimise",
-    "penalties_of",
     "reduced",
     "rows_of",
     "scattered",
@@ -118,18 +117,9 @@ class _Setting:
     penalties: Penalties
 
     def rows(self, rows: npt.NDArray[np.intp], narrow: Callable[[npt.NDArray[np.intp]], Model]) -> _Setting:
-        spreads = Spreads(self.spreads.variance[rows], self.spreads.ratio[rows])
-        return _Setting(narrow(rows), self.groups.rows(rows), spreads, penalties_of(self.penalties, rows))
-
-
-def penalties_of(penalties: Penalties, rows: npt.NDArray[np.intp]) -> Penalties:
-    """Return the penalties of some problems; what all share stays shared."""
-    return Penalties(
-        *(
-            value[rows] if (value := getattr(penalties, f.name)).shape[0] > 1 else value
-            for f in fields(Penalties)
+        return _Setting(
+            narrow(rows), self.groups.rows(rows), self.spreads.rows(rows), self.penalties.rows(rows)
         )
-    )
 
 
 def minimise(  # noqa: PLR0913 - a problem, where it stands, and three knobs

@@ -9,7 +9,7 @@ from stability.ageing.dose import dose
 from stability.ageing.law import log_growth
 from stability.ageing.model import ENERGY, INITIAL, LIFE, ORDER, SELF, AgeingModel
 from stability.ageing.normal_equations import Penalties, Solution, Spreads
-from stability.ageing.solver import minimise, penalties_of, rows_of, start
+from stability.ageing.solver import minimise, rows_of, start
 
 __all__ = ["best_start", "shaped_starts"]
 
@@ -77,14 +77,17 @@ def _best_of(at: Solution, problems: int) -> Solution:
     return rows_of(at, pick * problems + np.arange(problems))
 
 
+def _believed(problems: int) -> Spreads:
+    """Spreads to begin with."""
+    return Spreads(np.full(problems, _SIGMA**2), np.full(problems, (_SIGMA_TIN / _SIGMA) ** 2))
+
+
 def _searched(model: AgeingModel, penalties: Penalties, theta: Array, effects: Array) -> Solution:
     """Search from all starts, (starts, P, p), of all problems; one after the other in the rows."""
     starts, problems = theta.shape[:2]
     rows = np.tile(np.arange(problems), starts)
-    many, held = model.rows(rows), penalties_of(penalties, rows)
-    spreads = Spreads(np.full(rows.size, _SIGMA**2), np.full(rows.size, (_SIGMA_TIN / _SIGMA) ** 2))
-    if model.tins.count == 0:
-        spreads = Spreads(spreads.variance, np.zeros(rows.size))
+    many, held = model.rows(rows), penalties.rows(rows)
+    spreads = _believed(rows.size)
     sigma = np.sqrt(spreads.variance)
     evaluate = many.at_sigma(sigma)
     at = start(
@@ -117,5 +120,4 @@ def best_start(model: AgeingModel, penalties: Penalties) -> tuple[Solution, Spre
             (at.effects.reshape(-1, problems, tins), np.zeros((len(shaped), problems, tins)))
         )
         at = _searched(model, penalties, theta, effects)
-    ratio = (_SIGMA_TIN / _SIGMA) ** 2 if tins else 0.0
-    return _best_of(at, problems), Spreads(np.full(problems, _SIGMA**2), np.full(problems, ratio))
+    return _best_of(at, problems), _believed(problems)

@@ -22,7 +22,7 @@ from stability.ageing.fit import FitOptions, Limit, fit_many
 from stability.ageing.grouping import Groups
 from stability.ageing.model import ENERGY, INITIAL, LIFE, NAMES, ORDER, SELF, AgeingModel
 from stability.ageing.normal_equations import Penalties, Spreads, reduced
-from stability.ageing.solver import minimise, penalties_of, rows_of, start
+from stability.ageing.solver import minimise, rows_of, start
 from stability.ageing.starts import SHAPES as START_SHAPES
 from stability.ageing.starts import shaped_starts
 from tests.ageing.simulated import SHAPES, Study, fleet
@@ -65,7 +65,7 @@ def _best_of_starts(model: AgeingModel, penalties: Penalties, starts: np.ndarray
     for first in range(0, count, most):
         rows = np.arange(first, min(first + most, count))
         many = np.tile(rows, len(starts))
-        own, held = model.rows(many), penalties_of(penalties, many)
+        own, held = model.rows(many), penalties.rows(many)
         ones, none = np.ones(many.size), np.zeros((many.size, 0))
         spreads = Spreads(ones * 0.015**2, np.zeros(many.size))
         evaluate, narrow = own.at_sigma(ones), own.narrowed(ones)
@@ -73,8 +73,8 @@ def _best_of_starts(model: AgeingModel, penalties: Penalties, starts: np.ndarray
         at = start(evaluate, own.tins, theta, none, spreads, penalties=held)
         at = minimise(evaluate, own.tins, at, spreads, held, steps=SHORT, tolerance=1e-4, narrow=narrow)
         pick = at.objective.reshape(len(starts), -1).argmin(axis=0) * rows.size + np.arange(rows.size)
-        at, one, held = rows_of(at, pick), model.rows(rows), penalties_of(penalties, rows)
-        spreads = Spreads(spreads.variance[: rows.size], spreads.ratio[: rows.size])
+        at, one, held = rows_of(at, pick), model.rows(rows), penalties.rows(rows)
+        spreads = spreads.rows(np.arange(rows.size))
         evaluate, narrow = one.at_sigma(ones[: rows.size]), one.narrowed(ones[: rows.size])
         at = minimise(evaluate, one.tins, at, spreads, held, tolerance=1e-4, narrow=narrow)
         out[rows] = at.statistics.sum_squares
