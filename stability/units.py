@@ -11,6 +11,7 @@ import math
 __all__ = [
     "DAYS_PER_MONTH",
     "GAS_CONSTANT_KJ",
+    "SAME_TEMPERATURE_C",
     "SECONDS_PER_DAY",
     "ZERO_CELSIUS_K",
     "kelvin",
@@ -24,6 +25,9 @@ GAS_CONSTANT_KJ = 8.314462618e-3
 
 ZERO_CELSIUS_K = 273.15
 """0 °C in kelvin; 273.16 is the triple point of water and a classic slip."""
+
+SAME_TEMPERATURE_C = 2.5
+"""Stores nearer than this count as one temperature, and stand for a storage temperature, [°C]."""
 
 SECONDS_PER_DAY = 86_400.0
 DAYS_PER_MONTH = 365.25 / 12

@@ -14,15 +14,14 @@ import numpy as np
 import numpy.typing as npt
 
 from stability.errors import InputError
+from stability.units import SAME_TEMPERATURE_C
 
-__all__ = ["BlendReadings", "Kind", "TinHistory", "assemble"]
+__all__ = ["BlendReadings", "Kind", "TinHistory", "assemble", "distinct_temperatures"]
 
 Array = npt.NDArray[np.float64]
 
 FRESH_DAYS = 0.5
 """A tin that has stood for less counts as fresh, [d]."""
-SAME_TEMPERATURE_C = 2.5
-"""Stores nearer than this count as one temperature, [°C]."""
 
 
 class Kind(IntEnum):
@@ -128,8 +127,12 @@ class BlendReadings:
 
     def temperatures(self, readings: npt.NDArray[np.bool_]) -> int:
         """How many distinct temperatures stand behind some of the readings, (n,)."""
-        values = np.sort(self.store_temperature_c[np.unique(self.store[readings])])
-        return int(values.size > 0) + int((np.diff(values) > SAME_TEMPERATURE_C).sum())
+        return distinct_temperatures(self.store_temperature_c[np.unique(self.store[readings])])
+
+
+def distinct_temperatures(temperature_c: Array) -> int:
+    """How many of these temperatures [°C] are more than 2.5 °C from the next one below, and the lowest."""
+    return int(temperature_c.size > 0) + int((np.diff(np.sort(temperature_c)) > SAME_TEMPERATURE_C).sum())
 
 
 def _checked(tin: TinHistory) -> list[str]:

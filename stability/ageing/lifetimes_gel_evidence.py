@@ -17,9 +17,8 @@ from stability.ageing.evidence import Evidence, EvidenceRules
 from stability.ageing.lifetimes_ends import DesignEnds
 from stability.ageing.lifetimes_gel_fit import SCALE, GelFits, U
 from stability.ageing.lifetimes_gel_life import GelForecast
-from stability.ageing.lifetimes_gels import AT_STORAGE_C
 from stability.ageing.lifetimes_solver import Box, Problem, inverse, solve
-from stability.units import significant
+from stability.units import SAME_TEMPERATURE_C, significant
 
 __all__ = ["GelStoreLife", "gel_evidence", "gel_store_lives", "life_used"]
 
@@ -153,7 +152,7 @@ def _amount(told: GelForecast, rules: EvidenceRules) -> Evidence:
 
 def _real_time(told: GelForecast, rules: EvidenceRules) -> Evidence:
     tins, row = told.fit.tins, told.row
-    near = (np.abs(tins.temperature_c[row] - tins.storage_c) <= AT_STORAGE_C) & (tins.weight[row] > 0.0)
+    near = (np.abs(tins.temperature_c[row] - tins.storage_c) <= SAME_TEMPERATURE_C) & (tins.weight[row] > 0.0)
     gelled = tins.gelled_age_days[row]
     ages = np.where(np.isfinite(gelled), gelled, tins.fluid_age_days[row])[near]
     longest = float(ages.max()) if ages.size else 0.0

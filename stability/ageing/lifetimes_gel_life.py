@@ -13,14 +13,15 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import bdtr, ndtri, stdtr, stdtrit
 
+from stability.ageing.arrays import distinct_temperatures
 from stability.ageing.bounds import Life, LifeOutcome
 from stability.ageing.lifetimes_gel_fit import GelFits, GelOptions, U, fit_gels
-from stability.ageing.lifetimes_gels import AT_STORAGE_C, GelTins
+from stability.ageing.lifetimes_gels import GelTins
 from stability.ageing.lifetimes_likelihood import Family, standard_quantile
 from stability.ageing.lifetimes_solver import solve
 from stability.ageing.profile import LN_LONGEST_LIFE
 from stability.errors import InputError
-from stability.units import significant
+from stability.units import SAME_TEMPERATURE_C, significant
 
 __all__ = ["GelForecast", "fluid_days", "gel_forecasts"]
 
@@ -91,7 +92,7 @@ def fluid_days(tins: GelTins) -> Array:
 
     Source: the confidence limit of a median by the sign test (Conover, Practical Nonparametric Statistics).
     """
-    warm = (tins.weight > 0.0) & (tins.temperature_c >= tins.storage_c - AT_STORAGE_C)
+    warm = (tins.weight > 0.0) & (tins.temperature_c >= tins.storage_c - SAME_TEMPERATURE_C)
     fluid, gelled = tins.fluid_age_days, np.isfinite(tins.gelled_age_days)
     best = np.zeros(fluid.shape[0])
     for column in range(fluid.shape[1]):
@@ -222,8 +223,7 @@ def _life(fit: GelFits, row: int, bounds: list[_Bounds], fluid: float) -> Life:
 
 def _gelled_temperatures(fit: GelFits, row: int) -> int:
     """Return at how many temperatures, more than 2.5 °C apart, tins have gelled."""
-    values = np.sort(fit.tins.temperature_c[row][fit.tins.gelled[row]])
-    return int(values.size > 0) + int((np.diff(values) > AT_STORAGE_C).sum())
+    return distinct_temperatures(fit.tins.temperature_c[row][fit.tins.gelled[row]])
 
 
 def _one_sided(fit: GelFits, row: int) -> bool:

@@ -13,15 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from stability.ageing.arrays import distinct_temperatures
 from stability.ageing.lifetimes_ends import HistoryEnds
 from stability.ageing.lifetimes_likelihood import Seen
 from stability.errors import InputError
+from stability.units import SAME_TEMPERATURE_C
 
 __all__ = ["GelTins", "TinGel", "assemble_gels"]
 
 Array = npt.NDArray[np.float64]
 
-AT_STORAGE_C = 2.5
 AT_ONCE_DAYS = 1.0 / 24.0
 """A tin that was gelled at its first look, within the hour, is taken to have gelled within an hour, [d]."""
 
@@ -82,7 +83,7 @@ class GelTins:
         found = np.full(len(self.stores), -1)
         for row, temperatures in enumerate(self.store_temperature_c):
             distance = np.abs(temperatures - self.storage_c)
-            if distance.size and distance.min() <= AT_STORAGE_C:
+            if distance.size and distance.min() <= SAME_TEMPERATURE_C:
                 found[row] = int(np.argmin(distance))
         return found
 
@@ -91,8 +92,8 @@ class GelTins:
         """How many temperatures, more than 2.5 °C apart, each problem has tins at, (problems,)."""
         found = np.zeros(len(self.stores), dtype=np.intp)
         for row, temperatures in enumerate(self.store_temperature_c):
-            used = np.sort(temperatures[np.unique(self.store[row][self.weight[row] > 0.0])])
-            found[row] = int(used.size > 0) + int((np.diff(used) > AT_STORAGE_C).sum())
+            used = np.unique(self.store[row][self.weight[row] > 0.0])
+            found[row] = distinct_temperatures(temperatures[used])
         return found
 
 

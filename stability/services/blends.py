@@ -20,6 +20,7 @@ from stability.errors import InputError
 from stability.records import climate, history
 from stability.services.method_steps import follows, telling
 from stability.services.tins import Climate, places
+from stability.units import SAME_TEMPERATURE_C
 
 __all__ = ["AT_STORAGE_C", "CALCULATION", "Blend", "BlendKey", "blends_of", "digest_of", "only_study"]
 
@@ -27,7 +28,7 @@ CALCULATION = "growth-law-7"
 """Version of the calculation; it goes into every digest, so that a change refits everything."""
 
 
-AT_STORAGE_C = 2.5
+AT_STORAGE_C = SAME_TEMPERATURE_C
 """A store this near to the storage temperature stands for it, [°C]."""
 
 
