@@ -68,8 +68,10 @@ def _compile(
 
     inputs = {**(files or {}), "data": json.dumps(_shown(data), ensure_ascii=False, allow_nan=False)}
     compiler = typst.Compiler(TEMPLATES / template, root=TEMPLATES, font_paths=_fonts(), sys_inputs=inputs)
+    # a PDF tells time in whole seconds, and a finer time is refused
+    second = at.astimezone(UTC).replace(microsecond=0)
     try:
-        made, warnings = compiler.compile_with_warnings(timestamp=at.astimezone(UTC), **how)
+        made, warnings = compiler.compile_with_warnings(timestamp=second, **how)
     except typst.TypstError as exc:
         _, misfit, name = exc.message.partition(_MISFIT)
         if misfit:

@@ -35,6 +35,12 @@ def test_what_people_type_is_printed_as_typed(say):
     assert text_of(pdf) == HOSTILE
 
 
+def test_a_page_is_made_at_any_instant_and_carries_its_second(say):
+    data = {"title": "t", "says": "x"}
+    within = AT + timedelta(microseconds=999_999)
+    assert typeset("say.typ", data, at=within) == typeset("say.typ", data, at=AT)
+
+
 def test_a_page_is_archival_and_tagged(say):
     assert_archival(typeset("say.typ", {"title": "t", "says": "x"}, at=AT))
 
