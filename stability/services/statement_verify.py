@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
+from stability.board.words import at_least_words, instant_words
 from stability.errors import InputError, StabilityError
 from stability.services.blends import CALCULATION
 from stability.services.claim_data import recalculated
@@ -92,12 +94,12 @@ def claim_check(data: Mapping[str, Any]) -> Check:
         return _failed(
             "claim", f"the claim cannot be calculated from the data: {type(exc).__name__}{_by(data)}"
         )
-    return Check("claim", Verdict.OK, f"calculated anew: {months} months, bound {bound:.6g} d")
+    return Check("claim", Verdict.OK, f"calculated anew: {months} months, bound {at_least_words(bound)}")
 
 
 def _checks(content: bytes, sidecar: Sidecar, key: str | None, told: bytes | None) -> Iterator[Check]:
     whole = sound(sidecar)
-    says = f"signed {sidecar.issued_at} as {sidecar.number} v{sidecar.version} by {sidecar.approver}"
+    says = f"signed {_said(sidecar.issued_at)} as {sidecar.number} v{sidecar.version} by {sidecar.approver}"
     if not whole:
         says = "the signature is not that of the key it names: the signature file was changed"
     yield Check("signature", Verdict.OK if whole else Verdict.FAILED, says)
@@ -165,11 +167,19 @@ def _of_the_notices(sidecar: Sidecar, told: bytes | None) -> Check:
         return _failed(name, str(exc))
     notice = found.of(sidecar.number, sidecar.version)
     if notice is not None:
-        return _failed(name, f"{notice.step} on {notice.at}: {notice.reason}")
+        return _failed(name, f"{notice.step} on {_said(notice.at)}: {notice.reason}")
     if found.public != sidecar.public:
-        says = f"not among those of {found.made_at}, but that list is signed with another key"
+        says = f"not among those of {_said(found.made_at)}, but that list is signed with another key"
         return Check(name, Verdict.OPEN, f"{says}: {fingerprint(found.public)}")
-    return Check(name, Verdict.OK, f"in force as of {found.made_at}")
+    return Check(name, Verdict.OK, f"in force as of {_said(found.made_at)}")
+
+
+def _said(told: str) -> str:
+    """Return an instant of a file as people read it; what is none stays as it was found."""
+    try:
+        return f"{instant_words(datetime.fromisoformat(told), 'UTC')} UTC"
+    except (ValueError, OverflowError):
+        return told
 
 
 def _failed(name: str, says: str) -> Check:

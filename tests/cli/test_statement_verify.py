@@ -102,7 +102,7 @@ def test_another_key_is_refused(away, capsys):
 def test_a_withdrawn_statement_is_refused_with_its_reason(away, capsys):
     code, out = _typed(capsys, "ST-02-v1.pdf", "--notices", "notices.json")
     assert code == 3
-    assert "withdrawn on 2025-06-26T09:00:00Z: a faster lot" in out
+    assert "withdrawn on 26 Jun 2025 09:00 UTC: a faster lot" in out
     assert "DO NOT USE" in out
 
 
