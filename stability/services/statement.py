@@ -240,7 +240,8 @@ def _view(
 
 
 def _lot_words(lot: LotEvidence) -> str:
-    lots = " with ".join((*lot.forecast.product_lots, *lot.forecast.thinner_lots))
+    told = (lot.forecast.product_lots, lot.forecast.thinner_lots)
+    lots = " with ".join(", ".join(names) for names in told if names)
     bound = "no bound yet" if lot.bound_days is None else f"at least {significant(lot.bound_days)} d"
     cure = lot.cure.words if lot.cure else "cure not tested"
     return f"{lots} ({lot.real_time_days:.0f} d of real time, {bound}, {cure})"
