@@ -177,15 +177,20 @@ def stores_section(stores: Sequence[StoreLine], page: Page, zone_name: str) -> l
     for store in sorted(stores, key=lambda line: line.temperature_c)[:MOST_STORES]:
         tolerance = "" if store.tolerance_c is None else f" ± {store.tolerance_c:g}"
         seen = instant_words(store.last_at, zone_name) if store.last_at else "no record"
+        word, style = page.say(store.word), STYLE_OF.get(store.word, "")
+        beside = max(page.width - name - 60, 6)
+        fits = cell_len(word) <= beside
         cells = [
             Cell(text=store.store, width=name, style=BOLD),
             Cell(text=f"{store.temperature_c:.1f}{tolerance} °C", width=14, right=True),
             Cell(text=temperature_words(store.last_c), width=8, right=True),
             Cell(text=seen, width=17, style=FAINT),
             Cell(text=f"{store.samples} tins", width=9, right=True),
-            Cell(text=store.word, width=max(page.width - name - 60, 6), style=STYLE_OF.get(store.word, "")),
+            Cell(text=word if fits else "", width=beside, style=style),
         ]
         lines.append(page.row(cells))
+        if not fits:
+            lines += page.paragraph(word, indent=name + 4, style=style, lines=1)
         if store.week_dose_days is not None and abs(store.week_dose_days) >= 0.05:
             cost = f"this week {store.week_dose_days:+.1f} d of life against the set point"
             lines.append(page.row([Cell(text=cost, width=page.width - name - 4)], indent=name + 4))

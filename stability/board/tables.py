@@ -23,6 +23,7 @@ __all__ = ["alerts_table", "compare_table", "forecast_table", "round_sheet"]
 
 NARROWEST = 72
 LABEL_BESIDE = 112
+COMPARED = (4, 11, 18, 12, 4)
 BLANKS = {
     "viscosity": "mPa·s ________  °C _____",
     "gel": "grade ___",
@@ -249,24 +250,24 @@ def _compared(line: CompareLine, page: Page) -> list[Text]:
     rank = "–" if line.rank is None else f"{line.rank}."
     rung = "–" if line.rung is None else str(line.rung)
     values = (_months(line), _ratio(line), line.cure_word, rung)
-    if page.width >= LABEL_BESIDE:
+    if page.width >= LABEL_BESIDE and cell_len(page.say(line.blend_words)) <= _label_room(page):
         rows = [_compare_row((rank, line.blend_words, *values), page, style="")]
     else:
-        label = fit([(page.say(line.blend_words), True)], page.width - 8, ellipsis=page.glyphs.ellipsis)
-        rows = [
-            page.row(
-                [Cell(text=rank, width=4, right=True), Cell(text=label, width=page.width - 8, style=BOLD)]
-            )
-        ]
-        rows.append(_compare_row(("", "", *values), page, style=""))
+        # on rows of its own: its end tells blends apart by pack and lot
+        rows = page.paragraph(line.blend_words, indent=8, style=BOLD, lines=3) or [Text("")]
+        head = page.row([Cell(text=rank, width=4, right=True)])
+        head.append(" " * (8 - head.cell_len)).append_text(rows[0][8:])
+        rows = [head, *rows[1:], _compare_row(("", "", *values), page, style="")]
     beside = "; ".join(part for part in (f"flash point {line.flash_words}", line.remark) if part)
     return rows + page.paragraph(beside, indent=8, style=FAINT)
 
 
+def _label_room(page: Page) -> int:
+    return page.width - 2 - sum(COMPARED) - len(COMPARED) * 2
+
+
 def _compare_row(values: Sequence[str], page: Page, *, style: str) -> Text:
-    fixed = (4, 11, 18, 12, 4)
-    room = page.width - 2 - sum(fixed) - 5 * 2
-    widths = (fixed[0], room, *fixed[1:])
+    widths = (COMPARED[0], _label_room(page), *COMPARED[1:])
     cells = [
         Cell(text=value, width=size, style=style, right=place in {0, 2, 3, 5})
         for place, (value, size) in enumerate(zip(values, widths, strict=True))

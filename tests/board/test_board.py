@@ -108,6 +108,21 @@ def test_two_packs_of_one_blend_can_be_told_apart_at_80_columns(example):
     assert len(labels) == 2
 
 
+@pytest.mark.parametrize("width", [80, 100, 120])
+def test_a_comparison_keeps_pack_and_lot_of_a_long_blend(width, rows):
+    long = "Heron-A + n-propyl acetate 20 % + vinyltrimethoxysilane 1 %, lined tin 250 mL (H-0417, H-0442)"
+    view = rows.comparison()
+    view = dataclasses.replace(view, lines=(dataclasses.replace(view.lines[0], blend_words=long),))
+    assert long in " ".join(render_text(compare_table(view, width=width), width=width).split())
+
+
+def test_the_word_of_a_store_is_whole_at_80_columns(example):
+    view = example.board_view()
+    stores = tuple(dataclasses.replace(store, word="out by 13.3 °C too warm") for store in view.stores)
+    text = render_text(board(dataclasses.replace(view, stores=stores), width=80), width=80)
+    assert text.count("out by 13.3 °C too warm") == len(stores)
+
+
 def test_more_than_a_page_of_samples_is_counted(example):
     text = render_text(
         board(example.board_view(samples=example.samples(30), samples_total=9_999), width=80), 80
