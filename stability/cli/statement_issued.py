@@ -173,7 +173,11 @@ def notices(app: App, file: Path, key_file: Path, secret: Path | None) -> None:
     owner_of(app.records, opened)
     content, count = notices_signed(app.records, opened, now=app.now)
     write_whole(file, content)
-    show(app, {"file": file, "notices": count}, lambda: f"{count} notices written to {file}")
+    show(
+        app,
+        {"file": file, "notices": count},
+        lambda: f"{count} notice{'' if count == 1 else 's'} written to {file}",
+    )
 
 
 def _handed_out(app: App, made: Any, out: Path | None) -> tuple[dict[str, Any], list[str]]:

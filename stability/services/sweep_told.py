@@ -35,7 +35,8 @@ def outcome_lines(outcome: SweepOutcome) -> tuple[str, ...]:
     return (
         *(_line(word, row) for word, rows in steps for row in rows),
         f"{counts}; {len(outcome.refitted)} refitted, {_count(outcome, CheckState.DUE)} checks due, "
-        f"{_count(outcome, CheckState.LATE)} late, {outcome.messages} messages",
+        f"{_count(outcome, CheckState.LATE)} late, "
+        f"{outcome.messages} message{'' if outcome.messages == 1 else 's'}",
     )
 
 
