@@ -33,7 +33,6 @@ __all__ = [
     "judged",
     "judged_facts",
     "lot_evidence",
-    "rung_for",
 ]
 
 GELLED_GRADE = 4
@@ -168,15 +167,6 @@ def judged_facts(facts: ClaimFacts, real_time_days: Sequence[float]) -> Draft:
     wanted = carried if facts.asked_months is None else min(carried, facts.asked_months)
     covering = sum(months(days) >= wanted - 1e-9 for days in real_time_days)
     return draft(replace(facts, lots=max(covering, 1)))
-
-
-def rung_for(evidence: Evidence, shown_months: int | None) -> Rung:
-    """Return the rung of the figure that is shown: real time that covers a smaller one does not lift it."""
-    rung = judged(evidence).rung
-    if rung <= Rung.PROVISIONAL or months(evidence.facts.real_time_days) >= (shown_months or 0) - 1e-9:
-        return rung
-    # real time covered the claim because no heat carried one beyond it
-    return Rung.HEAT_ONLY
 
 
 def criterion_words(limits: Mapping[str, float]) -> str | None:
