@@ -17,7 +17,7 @@ from stability.records.tables import table
 from stability.records.tables.bench import ExpectedBand
 from stability.records.tables.told import Forecast
 
-__all__ = ["ForecastRow", "Knot", "band_before", "by_digest", "latest_forecasts", "looks", "store_forecast"]
+__all__ = ["ForecastRow", "Knot", "band_before", "by_digest", "looks", "store_forecast"]
 
 _forecast, _band = table(Forecast), table(ExpectedBand)
 
@@ -41,33 +41,6 @@ class ForecastRow:
     probability: float | None
     alert_probability: float | None
     payload: Mapping[str, Any]
-
-
-def latest_forecasts(
-    connection: sa.Connection, *, as_of: datetime, blend_keys: Sequence[str] | None = None
-) -> Mapping[str, ForecastRow]:
-    """Return the latest forecast of every blend (or of these) as of an instant, by blend key."""
-    query = (
-        sa.select(_forecast)
-        .where(_forecast.c.as_of <= as_of)
-        .order_by(_forecast.c.blend_key, _forecast.c.as_of.desc(), _forecast.c.id.desc())
-    )
-    newest = (
-        sa.select(_forecast.c.blend_key, sa.func.max(_forecast.c.as_of).label("as_of"))
-        .where(_forecast.c.as_of <= as_of)
-        .group_by(_forecast.c.blend_key)
-    )
-    if blend_keys is not None:
-        newest = newest.where(_forecast.c.blend_key.in_(blend_keys))
-    last = newest.subquery()
-    query = query.join(
-        last,
-        sa.and_(last.c.blend_key == _forecast.c.blend_key, last.c.as_of == _forecast.c.as_of),
-    )
-    found: dict[str, ForecastRow] = {}
-    for row in connection.execute(query).mappings():
-        found.setdefault(row["blend_key"], _forecast_row(row))
-    return found
 
 
 def looks(

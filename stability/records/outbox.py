@@ -24,7 +24,6 @@ __all__ = [
     "mark_sent",
     "put",
     "put_off",
-    "waiting_count",
 ]
 
 _outbox = table(Outbox)
@@ -198,9 +197,3 @@ def channel_states(connection: sa.Connection, *, as_of: datetime) -> tuple[Chann
         )
         for way, rows in sorted(lost.items())
     )
-
-
-def waiting_count(connection: sa.Connection) -> int:
-    """Return how many messages are not out yet and not given up."""
-    query = sa.select(sa.func.count()).where(_outbox.c.state.in_(("pending", "sending")))
-    return int(connection.execute(query).scalar_one())
