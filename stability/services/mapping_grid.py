@@ -16,9 +16,9 @@ from decimal import Decimal
 from typing import Any
 
 from stability.errors import InputError
-from stability.services.faults import Faults, typed
+from stability.services.faults import Faults
 from stability.services.sources import Source
-from stability.services.spreadsheets import is_workbook, opened_workbook
+from stability.services.spreadsheets import is_workbook, opened_workbook, tell_formula
 
 __all__ = ["ENCODINGS", "Cell", "Grid", "GridRow", "grids_of", "is_utf", "text_of_cell"]
 
@@ -177,11 +177,7 @@ def _workbook_cell(label: str, cell: Any, faults: Faults) -> Cell:
     value = cell.value
     if value is None:
         return ""
-    if cell.data_type == "f":
-        faults.add(
-            f"{label} cell {cell.coordinate}: {typed(str(value))} is a formula; expected a value",
-            hint="paste as values and import again",
-        )
+    if tell_formula(label, cell, faults):
         return ""
     if isinstance(value, datetime) and value.time() == time(0):
         return value.date()  # a workbook keeps every date with midnight

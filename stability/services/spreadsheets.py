@@ -15,7 +15,7 @@ from typing import Any
 from stability.services.faults import Faults, typed
 from stability.services.sources import Row, Sheet, Source, sheet_of
 
-__all__ = ["is_workbook", "opened_workbook", "workbook_bytes", "workbook_sheets"]
+__all__ = ["is_workbook", "opened_workbook", "tell_formula", "workbook_bytes", "workbook_sheets"]
 
 _MOST_BYTES = 1_000_000_000
 _FIXED = (1980, 1, 1, 0, 0, 0)  # the earliest date a zip can hold
@@ -94,15 +94,22 @@ def _fitted(rows: Iterator[Row], width: int) -> Iterator[Row]:
         yield line, held + [""] * (width - len(held))
 
 
+def tell_formula(label: str, cell: Any, faults: Faults) -> bool:
+    """Tell a cell that holds a formula, and say whether it does."""
+    if cell.data_type != "f":
+        return False
+    faults.add(
+        f"{label} cell {cell.coordinate}: {typed(str(cell.value))} is a formula; expected a value",
+        hint="paste as values and import again",
+    )
+    return True
+
+
 def _text(label: str, cell: Any, faults: Faults) -> str:
     value = cell.value
     if value is None:
         return ""
-    if cell.data_type == "f":
-        faults.add(
-            f"{label} cell {cell.coordinate}: {typed(str(value))} is a formula; expected a value",
-            hint="paste as values and import again",
-        )
+    if tell_formula(label, cell, faults):
         return ""
     if isinstance(value, datetime | date | time):
         return value.isoformat()
