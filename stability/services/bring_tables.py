@@ -91,15 +91,9 @@ def _change(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
 
 
 def _calibration(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    own_time(ledger, values, "at", tell)
-    values["instrument_id"] = id_of(ledger, "instrument", values["instrument_id"], tell, column="instrument")
+    bring_instruments.by_instrument(ledger, values, tell)
     if values["due_at"] <= values["at"]:
         tell("due_at", f"{iso(values['due_at'])} is not after at; expected a time after {iso(values['at'])}")
-
-
-def _oil_check(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
-    own_time(ledger, values, "at", tell)
-    values["instrument_id"] = id_of(ledger, "instrument", values["instrument_id"], tell, column="instrument")
 
 
 def _lot(ledger: Ledger, values: dict[str, Any], tell: Tell) -> None:
@@ -167,7 +161,10 @@ WAYS: Mapping[str, Way] = MappingProxyType(
             model=Calibration, key=("instrument_id", "at"), renamed=_OF_INSTRUMENT, rule=_calibration
         ),
         "oil_checks": Way(
-            model=OilCheck, key=("instrument_id", "at"), renamed=_OF_INSTRUMENT, rule=_oil_check
+            model=OilCheck,
+            key=("instrument_id", "at"),
+            renamed=_OF_INSTRUMENT,
+            rule=bring_instruments.by_instrument,
         ),
         "certificates": Way(
             model=CertificateDetail,
