@@ -84,7 +84,7 @@ class _Walk:
             except BackError:
                 self.talk.tell("nothing was stored of this tin; it stays on the list")
             except StabilityError as exc:
-                self._told(exc)
+                self.talk.not_taken(exc)
         self.leave()
 
     def leave(self) -> None:
@@ -96,12 +96,6 @@ class _Walk:
         self.left = list(
             todays_stops(self.app.records, now=self.clock(), settings=self.app.settings, store=self.store)
         )
-
-    def _told(self, exc: StabilityError) -> None:
-        for fault in exc.lines:
-            self.talk.tell(f"not taken: {fault}", colour="yellow")
-        if exc.hint:
-            self.talk.tell(f"hint: {exc.hint}")
 
     def _act(self, line: str) -> None:
         word, _, rest = line.partition(" ")

@@ -20,6 +20,7 @@ from typing import IO, Any
 import click
 
 from stability.board.text import clean, plain_ascii
+from stability.errors import StabilityError
 
 __all__ = [
     "QUIT",
@@ -94,6 +95,13 @@ class Talk:
     def tell(self, text: str, *, indent: int = 0, colour: str | None = None) -> None:
         """Say something beside the data, on stderr; the colour only helps, words carry it."""
         self._put(text, sys.stderr, indent, colour)
+
+    def not_taken(self, exc: StabilityError) -> None:
+        """Say why something was not taken, and what helps."""
+        for fault in exc.lines:
+            self.tell(f"not taken: {fault}", colour="yellow")
+        if exc.hint:
+            self.tell(f"hint: {exc.hint}")
 
     def _line(self) -> str:
         if self.gone:

@@ -124,7 +124,7 @@ class TinTalk:
         try:
             self.said = with_third(self.said, typed)
         except InputError as exc:
-            self._not_taken(exc)
+            self.talk.not_taken(exc)
 
     def _hear(self, typed: str, asked: Asked | str) -> None:
         word, _, rest = typed.partition(" ")
@@ -146,7 +146,7 @@ class TinTalk:
             try:
                 self.said = heard(self.visit, self.said, typed, Asked(asked))
             except InputError as exc:
-                self._not_taken(exc)
+                self.talk.not_taken(exc)
 
     def _help(self, asked: Asked | str) -> None:
         if asked == Asked.GRADE:
@@ -188,7 +188,7 @@ class TinTalk:
         except InputError as exc:
             self._refused(entry, exc)
         except RecordsError as exc:
-            self._not_taken(exc)
+            self.talk.not_taken(exc)
         return None
 
     def _refuse_early(self) -> None:
@@ -206,7 +206,7 @@ class TinTalk:
     def _refused(self, entry: ReadingEntry, exc: InputError) -> None:
         """Keep the attempt and forget the number; the temperature, the mass and the words stay."""
         note_refusal(self.app.records, entry, because=str(exc), person=self.person, now=self.clock())
-        self._not_taken(exc)
+        self.talk.not_taken(exc)
         kept = replace(self.said.answer, viscosities=(), speeds=(), torque_pct=None, efflux_s=None)
         kept = replace(kept, over_range=False, thick=False, gel_grade=None)
         self.said = Said(answer=kept, appearance=self.said.appearance, note=self.said.note)
@@ -248,7 +248,7 @@ class TinTalk:
             try:
                 again = heard(self.visit, self.said, typed, self._asked_for_number())
             except InputError as exc:
-                self._not_taken(exc)
+                self.talk.not_taken(exc)
                 continue
             if again != self.said:
                 self.said = again
@@ -280,9 +280,3 @@ class TinTalk:
         if lines:
             with suppress(BackError):  # the reading stands; who does not answer is asked with the next one
                 self._answer_for(Act.DISPOSE, lines)
-
-    def _not_taken(self, exc: StabilityError) -> None:
-        for fault in exc.lines:
-            self.talk.tell(f"not taken: {fault}", colour="yellow")
-        if exc.hint:
-            self.talk.tell(f"hint: {exc.hint}")
