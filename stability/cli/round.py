@@ -30,6 +30,7 @@ from stability.services.record import Logged
 from stability.services.round import (
     Act,
     Stop,
+    Visit,
     acknowledge,
     note_taken_out,
     take_back,
@@ -144,9 +145,8 @@ class _Walk:
         self.talk.tell(f"taken back: {sample}, {was}; it stays on record and counts no longer")
 
     def _tin(self, line: str) -> None:
-        code, answer = self._code_and_answer(line)
-        stop = next((s for s in self.left if s.take_out and s.sample == code), None)
-        visit = tin_in_hand(self.app.records, code, self.left, now=self.clock(), chosen=self.chosen)
+        visit, answer = self._visit_and_answer(line)
+        stop = next((s for s in self.left if s.take_out and s.sample == visit.sample.sample), None)
         if stop is not None and not visit.on_list:
             self._take_out(stop, visit.to_acknowledge)
             return
@@ -165,17 +165,18 @@ class _Walk:
         if measured is not None and (talked.set_aside or (logged is not None and logged.stored)):
             self.left.remove(measured)
 
-    def _code_and_answer(self, line: str) -> tuple[str, str]:
-        """Return the code on record and what was typed behind it; a code may hold blanks itself."""
+    def _visit_and_answer(self, line: str) -> tuple[Visit, str]:
+        """Return the tin of a code and what was typed behind it; a code may hold blanks itself."""
         try:
-            visit = tin_in_hand(self.app.records, line, self.left, now=self.clock())
+            return self._visit(line), ""
         except StabilityError:
             code, _, answer = line.partition(" ")
             if not answer.strip():
                 raise
-            visit = tin_in_hand(self.app.records, code, self.left, now=self.clock())
-            return visit.sample.sample, answer.strip()
-        return visit.sample.sample, ""
+            return self._visit(code), answer.strip()
+
+    def _visit(self, code: str) -> Visit:
+        return tin_in_hand(self.app.records, code, self.left, now=self.clock(), chosen=self.chosen)
 
     def _take_out(self, stop: Stop, cautions: tuple[str, ...]) -> None:
         lines = cautions or stop.line.cautions
