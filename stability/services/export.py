@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -24,6 +23,7 @@ from stability.services.cells import viscosities
 from stability.services.instants import iso
 from stability.services.study_file import stamped
 from stability.services.tables import TABLES
+from stability.services.whole_file import put_whole
 
 __all__ = ["FORMATS", "Exported", "export", "table_bytes"]
 
@@ -63,7 +63,7 @@ def export(records: Records, folder: Path, *, as_of: datetime, form: str = "csv"
             counts[f"{name}.csv"] = len(rows)
     try:
         for file, content in files.items():
-            _write(folder / file, content)
+            put_whole(folder / file, content)
     except OSError as exc:
         raise InputError(
             f"export {folder}: {(exc.strerror or str(exc)).lower()}",
@@ -133,14 +133,3 @@ def _study_files(studies: Sequence[StudyOut]) -> Iterator[tuple[str, bytes]]:
 def _file_name(code: str) -> str:
     """Return a code as a file name on every system: signs other than . - _ and blanks are spelt out."""
     return re.sub(r"[^\w.\- ]", lambda found: f"%{ord(found[0]):02X}", code)
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Write a file whole: nobody finds half of it under its name."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}.unfinished")
-    try:
-        unfinished.write_bytes(content)
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)

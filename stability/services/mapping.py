@@ -18,6 +18,7 @@ from stability.services.faults import nearest_name, typed
 from stability.services.mapping_cells import Dates, DecimalMark, parse_clock
 from stability.services.mapping_units import unit_named, units_of
 from stability.services.tables import TABLES
+from stability.services.whole_file import put_whole
 
 __all__ = [
     "LEFT_OUT",
@@ -187,11 +188,8 @@ def save_map(folder: Path, name: str, sheet_map: SheetMap) -> Path:
         If the file cannot be written.
     """
     path = map_file(folder, name)
-    unfinished = path.with_suffix(".unfinished")
     try:
-        path.parent.mkdir(exist_ok=True)
-        unfinished.write_text(_as_toml(sheet_map), "utf-8")
-        unfinished.replace(path)
+        put_whole(path, _as_toml(sheet_map).encode("utf-8"))
     except OSError as exc:
         raise InputError(f"mapping {path}: {(exc.strerror or str(exc)).lower()}") from exc
     return path

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from stability.errors import InputError
 
-__all__ = ["write_whole"]
+__all__ = ["put_whole", "write_whole"]
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -18,14 +18,19 @@ def write_whole(path: Path, content: bytes) -> None:
     InputError
         If the folder cannot be made or the file not be written.
     """
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}.unfinished")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            unfinished.write_bytes(content)
-            unfinished.replace(path)
-        finally:
-            unfinished.unlink(missing_ok=True)
+        put_whole(path, content)
     except (OSError, ValueError) as exc:
         why = exc.strerror if isinstance(exc, OSError) and exc.strerror else str(exc)
         raise InputError(f"{path} cannot be written: {why.lower()}", hint="name a file to write to") from exc
+
+
+def put_whole(path: Path, content: bytes) -> None:
+    """Do the same for a caller that tells a fault of the system in words of its own."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    unfinished = path.with_name(f".{path.name}.{os.getpid()}.unfinished")
+    try:
+        unfinished.write_bytes(content)
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
