@@ -28,7 +28,7 @@ from stability.services.claim_data import plain
 from stability.services.export import table_bytes
 from stability.services.instants import iso
 from stability.services.selfcheck import calculation_fault
-from stability.services.statement_paper import listed, on_record, paper_of
+from stability.services.statement_paper import on_record, paper_of
 from stability.services.statement_verify import claim_check
 from stability.services.tables import TABLES
 from stability.services.whole_file import write_whole
@@ -77,10 +77,11 @@ def audit_pack(records: Records, number: str, version: int | None, *, now: datet
         f"statement/{row.number}-v{row.version}.json": content,
     }
     with records.reading() as connection:
+        versions = statement_rows(connection, as_of=now, number=row.number)
         files |= dict(_tables(connection, data, now))
-        files |= dict(_told(connection, row, data, now))
+        files |= dict(_told(connection, versions, data, now))
         chain = verify_chain(connection)
-    files["index.html"] = audit_page(_facts(row, data, chain, listed(records, as_of=now))).encode("utf-8")
+    files["index.html"] = audit_page(_facts(row, data, chain, versions)).encode("utf-8")
     manifest = [{"file": name, "sha256": digest_of(files[name])} for name in sorted(files)]
     files["manifest.json"] = _json({"statement": row.name, "made_at": iso(now), "files": manifest})
     return AuditPack(row, files)
@@ -123,9 +124,9 @@ def _tables(
 
 
 def _told(
-    connection: sa.Connection, row: StatementRow, data: Mapping[str, Any], now: datetime
+    connection: sa.Connection, versions: tuple[StatementRow, ...], data: Mapping[str, Any], now: datetime
 ) -> Iterator[tuple[str, bytes]]:
-    versions = [
+    told = [
         {
             "version": each.version,
             "months": each.months,
@@ -137,9 +138,9 @@ def _told(
                 for step in statement_steps(connection, each.id)
             ],
         }
-        for each in statement_rows(connection, as_of=now, number=row.number)
+        for each in versions
     ]
-    yield "versions.json", _json(versions)
+    yield "versions.json", _json(told)
     alerts = [
         {
             "kind": alert.kind,
@@ -158,7 +159,7 @@ def _told(
 
 
 def _facts(
-    row: StatementRow, data: Mapping[str, Any], chain: tuple[str, ...], all_rows: tuple[StatementRow, ...]
+    row: StatementRow, data: Mapping[str, Any], chain: tuple[str, ...], versions: tuple[StatementRow, ...]
 ) -> AuditFacts:
     readings = [r for lot in data["lots"] for r in lot["readings"]]
     late = sum(r["first_entered_at"][:10] > r["taken_at"][:10] for r in readings)
@@ -166,7 +167,7 @@ def _facts(
         name=row.name,
         step=row.step,
         recipients=row.recipients,
-        versions=tuple(f"{r.name}: {r.months} months, {r.step}" for r in all_rows if r.number == row.number),
+        versions=tuple(f"{r.name}: {r.months} months, {r.step}" for r in versions),
         data=data,
         readings=len(readings),
         late=late,
