@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from difflib import get_close_matches
 
 import sqlalchemy as sa
 
@@ -30,6 +29,7 @@ from stability.records.releases import (
 from stability.services.blends import Blend, blends_of
 from stability.services.conditional import Doubts, doubts_known
 from stability.services.faults import typed
+from stability.services.lookup import nearest
 
 __all__ = ["Impact", "Released", "Touched", "Wanted", "impact", "named_person", "release", "told_reason"]
 
@@ -168,10 +168,10 @@ def named_person(connection: sa.Connection, person: str, what: str) -> None:
     if person.startswith(("account ", "uid ")) and person not in known:
         raise InputError(f"{what} is made by a named person, not by {person}", hint="--person NAME")
     if known and person not in known:
-        near = get_close_matches(person, known, n=1)
+        near = nearest(person, known, most=1)
         raise InputError(
             f"person {typed(person)} is not on record",
-            hint=f"did you mean {near[0]}?" if near else "stability person NAME --role ROLE registers one",
+            hint=near or "stability person NAME --role ROLE registers one",
         )
 
 
@@ -231,7 +231,6 @@ def _on_record(connection: sa.Connection, instrument: str, as_of: datetime) -> s
     by_fold = {name.casefold(): name for name in known}
     found = by_fold.get(instrument.strip().casefold())
     if found is None:
-        near = get_close_matches(instrument.strip().casefold(), by_fold, n=1)
-        hint = f"did you mean {by_fold[near[0]]}?" if near else "stability instrument list shows all"
+        hint = nearest(instrument, list(known), most=1) or "stability instrument list shows all"
         raise InputError(f"instrument {typed(instrument)} is not on record", hint=hint)
     return found
