@@ -19,7 +19,7 @@ from stability.ageing.bounds import Life, LifeOutcome, life, life_to
 from stability.ageing.dose import dose, inverse_temperature
 from stability.ageing.evidence import gather
 from stability.ageing.evidence_rules import EvidenceRules
-from stability.ageing.fit import Fit, FitOptions, Limit, Priors, fit
+from stability.ageing.fit import Fit, Priors, fit
 from stability.ageing.linear import store_lives
 from stability.ageing.outlook import (
     expected_readings,
@@ -32,7 +32,7 @@ from stability.services.blends import Blend
 from stability.services.expected_bands import expected_bands
 from stability.services.facts import tin_facts
 from stability.services.lots import by_lot
-from stability.services.lots_fitted import as_fitted, limit_of, real_times_days
+from stability.services.lots_fitted import as_fitted, assumed_by, ends_of, limit_of, real_times_days
 from stability.services.tins import Climate, tins_of
 
 if TYPE_CHECKING:
@@ -57,14 +57,12 @@ def fitted(
         from stability.services.gel_only import fitted_gel_only
 
         return fitted_gel_only(blend, surroundings, connection, options), {}
-    limit = limit_of(blend)
     tins = tins_of(blend, surroundings, connection, gel_ratio=options.gel_ratio)
-    ends = limit or Limit(ratio=options.gel_ratio)
+    ends = ends_of(blend, options)
     data = as_fitted(blend, assemble(tins, blend.study.storage_c), ends)
-    assumed = FitOptions(store_spread=options.store_spread, opening_spread=options.opening_spread_pct / 100)
-    found = fit(data, ends, assumed)
+    found = fit(data, ends, assumed_by(options))
     told = life(found, blend.study.target_life_days)
-    row = _row(blend, found, told, to_gel=limit is None)
+    row = _row(blend, found, told, to_gel=limit_of(blend) is None)
     rules = EvidenceRules(
         repeatability=options.method_repeatability_pct / 100, day_bias=options.day_bias_pct / 100
     )

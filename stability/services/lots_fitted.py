@@ -5,6 +5,7 @@ Ages [d]; ln η in the arrays.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,7 +21,7 @@ from stability.services.tins import Climate, tins_of
 if TYPE_CHECKING:
     from stability.settings import FitSettings
 
-__all__ = ["as_fitted", "limit_of", "lots_compared", "real_times_days"]
+__all__ = ["as_fitted", "assumed_by", "ends_of", "limit_of", "lots_compared", "real_times_days"]
 
 
 def limit_of(blend: Blend) -> Limit | None:
@@ -33,6 +34,16 @@ def limit_of(blend: Blend) -> Limit | None:
     if ratio is not None:
         return Limit(ratio=ratio)
     return None if absolute is None else Limit(viscosity_mpas=absolute)
+
+
+def ends_of(blend: Blend, options: FitSettings) -> Limit:
+    """Return the limit that is reached first, or what counts as gelled where the study has none."""
+    return limit_of(blend) or Limit(ratio=options.gel_ratio)
+
+
+def assumed_by(options: FitSettings) -> FitOptions:
+    """Return what a fit assumes by the settings of the house."""
+    return FitOptions(store_spread=options.store_spread, opening_spread=options.opening_spread_pct / 100)
 
 
 def as_fitted(blend: Blend, data: BlendReadings, limit: Limit) -> BlendReadings:
@@ -49,14 +60,9 @@ def lots_compared(
     """Test whether the lots of a blend may stand together."""
     tins = tins_of(blend, surroundings, connection, gel_ratio=options.gel_ratio)
     data = assemble(tins, blend.study.storage_c)
-    assumed = FitOptions(
-        store_spread=options.store_spread,
-        opening_spread=options.opening_spread_pct / 100,
-        # lots begin on days of their own: what a day does to its readings is no difference of lots
-        day_spread=options.day_bias_pct / 100 or None,
-    )
-    limit = limit_of(blend) or Limit(ratio=options.gel_ratio)
-    return lot_test(data, lot_numbers(blend, data.samples), limit, assumed)
+    # lots begin on days of their own: what a day does to its readings is no difference of lots
+    assumed = replace(assumed_by(options), day_spread=options.day_bias_pct / 100 or None)
+    return lot_test(data, lot_numbers(blend, data.samples), ends_of(blend, options), assumed)
 
 
 def real_times_days(blend: Blend, data: BlendReadings) -> list[float]:

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from stability.ageing.arrays import assemble
-from stability.ageing.fit import FitOptions, Limit, fit
+from stability.ageing.fit import fit
 from stability.ageing.linear import deletions
 from stability.ageing.outlook import widening
 from stability.bench.plausible import Band
 from stability.services.blends import Blend
-from stability.services.lots_fitted import limit_of
+from stability.services.lots_fitted import assumed_by, ends_of
 from stability.services.tins import load_climate, tins_of
 
 if TYPE_CHECKING:
@@ -38,10 +38,7 @@ def bands_of_the_others(
     tins = tins_of(blend, climate, connection, gel_ratio=options.gel_ratio)
     if not tins:
         return {}
-    assumed = FitOptions(store_spread=options.store_spread, opening_spread=options.opening_spread_pct / 100)
-    found = fit(
-        assemble(tins, blend.study.storage_c), limit_of(blend) or Limit(ratio=options.gel_ratio), assumed
-    )
+    found = fit(assemble(tins, blend.study.storage_c), ends_of(blend, options), assumed_by(options))
     if not found.ok:
         return {}
     left_out, wider = deletions(found), widening(found)
