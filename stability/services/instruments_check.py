@@ -15,20 +15,19 @@ import sqlalchemy as sa
 
 from stability.bench.control_chart import Chart, chart
 from stability.bench.instruments import SENTINEL_LIMIT_PCT, Check, CheckKind
-from stability.bench.plausible import Knot, interpolate_band
 from stability.bench.session import Hold
 from stability.errors import InputError
 from stability.records.engine import Records
 from stability.records.events import note
 from stability.records.instruments import InstrumentCard, insert_row, oils
-from stability.records.readings import SampleAtBench, latest_band, readings_of
+from stability.records.readings import SampleAtBench, readings_of
 from stability.records.tables.instruments import OilCheck, SentinelCheck, SessionOverride
 from stability.services.faults import typed
 from stability.services.instruments import certificates_by_instrument, checks_by_instrument, held
 from stability.services.instruments_file import card_named, not_ahead, positive
 from stability.services.lookup import known_sample
 from stability.services.release import named_person, told_reason
-from stability.units import SECONDS_PER_DAY
+from stability.services.surroundings import expected_at
 
 __all__ = ["Asked", "Charted", "CheckKind", "Checked", "chart_of", "check_instrument", "override_hold"]
 
@@ -143,8 +142,7 @@ def _sentinel(connection: sa.Connection, asked: Asked, own: dict[str, object]) -
 
 def _expected(connection: sa.Connection, sample: SampleAtBench, at: datetime) -> float:
     """Return what a sample ought to read: the middle of its expected band, else its last reading."""
-    age = (at - sample.placed_at).total_seconds() / SECONDS_PER_DAY
-    band = interpolate_band([Knot(*knot) for knot in latest_band(connection, sample.id)], age)
+    band = expected_at(connection, sample.id, sample.placed_at, at)
     if band is not None:
         return math.exp(band.ln_mean)
     before = [r for r in readings_of(connection, sample.id) if r.taken_at < at and r.viscosity_mpas]
