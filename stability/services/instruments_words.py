@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from stability.board.words import date_words
 from stability.services.instruments_certify import CertifiedAs
 from stability.services.instruments_check import Charted, Checked
 from stability.services.instruments_list import InstrumentLine
@@ -31,7 +32,7 @@ _HALF_WIDTH = 10
 def moment_words(at: datetime, zone: ZoneInfo, *, day: bool = False) -> str:
     """Return an instant as one says it: "4 Mar 2025 09:45", or the day alone."""
     local = at.astimezone(zone)
-    return f"{local.day} {local:%b %Y}" + ("" if day else f" {local:%H:%M}")
+    return date_words(local.date()) + ("" if day else f" {local:%H:%M}")
 
 
 def counted(number: int, word: str) -> str:
