@@ -12,7 +12,7 @@ from functools import partial
 
 from stability.board.words import date_words
 from stability.services.faults import typed
-from stability.services.mapping import LEFT_OUT, Across, SheetMap, Target
+from stability.services.mapping import LEFT_OUT, Across, SheetMap, Target, target_of
 from stability.services.mapping_cells import Dates, DecimalMark, parse_date, parse_number
 from stability.services.mapping_grid import Grid, text_of_cell
 from stability.services.mapping_heads import age_in
@@ -79,8 +79,7 @@ def _columns(sheet_map: SheetMap, grid: Grid) -> Iterator[Question]:
 
 
 def _with_head(sheet_map: SheetMap, name: str, head: str) -> SheetMap:
-    known = units_of(name)
-    return sheet_map.with_column(head, Target(name, known[0].name if len(known) == 1 else None))
+    return sheet_map.with_column(head, target_of(sheet_map.table, name))
 
 
 def _units(sheet_map: SheetMap) -> Iterator[Question]:
