@@ -26,7 +26,16 @@ from stability.units import significant
 if TYPE_CHECKING:
     from stability.services.instruments import Means
 
-__all__ = ["Case", "Opinion", "age_words", "cautions_at", "opinion_of", "sample_words", "value_words"]
+__all__ = [
+    "Case",
+    "Opinion",
+    "age_words",
+    "cautions_at",
+    "opinion_of",
+    "sample_words",
+    "to_heed",
+    "value_words",
+]
 
 _LATE = _DAY = timedelta(hours=24)
 _DISPOSAL_GRADE = 3
@@ -159,15 +168,21 @@ def _at_reference(value: float, temperature_c: float | None, level_pct: float | 
     return f"; at 23 °C about {significant(shown.viscosity_mpas)} mPa·s by {shown.coefficient.words}"
 
 
-def cautions_at(sample: SampleAtBench, gel_grade: int | None = None) -> tuple[str, ...]:
-    """Return what to heed with this tin in hand; the standing line comes last and always."""
-    tin = Tin(
+def to_heed(sample: SampleAtBench, gel_grade: int | None, *, bulged: bool = False) -> Tin:
+    """Return what the cautions need to know of a tin in hand."""
+    return Tin(
         store_temperature_c=sample.store_temperature_c,
         flash_c=sample.flash_c,
         gel_grade=gel_grade,
         thinner_class=sample.thinner_class,
+        bulged=bulged,
         sds=sample.sds,
     )
+
+
+def cautions_at(sample: SampleAtBench, gel_grade: int | None = None) -> tuple[str, ...]:
+    """Return what to heed with this tin in hand; the standing line comes last and always."""
+    tin = to_heed(sample, gel_grade)
     lines: list[str] = []
     if above_flash(tin.store_temperature_c, tin.flash_c):
         lines.extend(cautions_for(Act.TAKE_OUT, tin))

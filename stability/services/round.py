@@ -21,6 +21,7 @@ from stability.records.readings import SampleAtBench, readings_of
 from stability.services.checks_round import round_of, state_word
 from stability.services.correct import set_aside
 from stability.services.notes import note_act
+from stability.services.opinion import to_heed
 from stability.services.round_codes import tin_of_code
 from stability.services.round_set_up import SetUp, full_scale_of, last_set_up, with_density
 
@@ -94,15 +95,7 @@ class Visit:
 
     def tin(self, *, grade: int | None = None, bulged: bool = False) -> Tin:
         """Return what the cautions need to know of it."""
-        sample = self.sample
-        return Tin(
-            store_temperature_c=sample.store_temperature_c,
-            flash_c=sample.flash_c,
-            gel_grade=self.grade if grade is None else grade,
-            thinner_class=sample.thinner_class,
-            bulged=bulged,
-            sds=sample.sds,
-        )
+        return to_heed(self.sample, self.grade if grade is None else grade, bulged=bulged)
 
 
 def todays_stops(
