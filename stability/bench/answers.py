@@ -46,6 +46,11 @@ class Answer:
         """Whether nothing was said."""
         return self == Answer()
 
+    @property
+    def read(self) -> bool:
+        """Whether an instrument was read."""
+        return bool(self.viscosities or self.speeds or self.torque_pct or self.efflux_s)
+
 
 def merged(first: Answer, then: Answer) -> Answer:
     """Return two answers to one question as one: what was said later wins."""

@@ -193,8 +193,7 @@ class TinTalk:
 
     def _refuse_early(self) -> None:
         """Say at once, with the sample still in the cup, what no further answer could mend."""
-        answer = self.said.answer
-        if not (answer.viscosities or answer.speeds or answer.torque_pct or answer.efflux_s):
+        if not self.said.answer.read:
             return
         now = self.clock()
         entry = replace(entry_of(self.visit, self.said), taken_at=self.visit.moment(now))

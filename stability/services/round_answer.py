@@ -58,14 +58,13 @@ class Said:
 def still_asked(visit: Visit, said: Said) -> Asked | str | None:
     """Return the next question of a visit, "appearance" among them, or None when all is said."""
     answer, grade = said.answer, said.answer.gel_grade
-    read = bool(answer.viscosities or answer.speeds or answer.torque_pct or answer.efflux_s)
     gone = answer.thick or (grade is not None and grade >= _NOT_MEASURED_FROM)
     open_questions = (
         (
             Asked.SECONDS if visit.set_up.cup else Asked.VISCOSITY,
-            "viscosity" in visit.checks and not read and not gone,
+            "viscosity" in visit.checks and not answer.read and not gone,
         ),
-        (Asked.TEMPERATURE, read and not answer.over_range and answer.temperature_c is None),
+        (Asked.TEMPERATURE, answer.read and not answer.over_range and answer.temperature_c is None),
         (Asked.GRADE, grade is None and ("gel" in visit.checks or answer.thick)),
         (Asked.GRADE, answer.thick and grade is not None and grade < _THICK_FROM),
         (Asked.MASS, "mass" in visit.checks and answer.mass_g is None),
