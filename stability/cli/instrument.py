@@ -10,6 +10,7 @@ from stability.app import App, parse_instant
 from stability.cli.options import show, warn, with_app
 from stability.cli.typed import NUMBER, say
 from stability.errors import InputError
+from stability.services.tables_instruments import KINDS
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 REFUSED = 3
-_KINDS = ("rotational", "cup", "balance", "thermometer", "refractometer", "titrator")
 _AT = click.option("--at", metavar="TIME", help="When (ISO 8601, local without an offset); default now.")
 
 
@@ -36,7 +36,7 @@ def command() -> None:
 @command.command("add")
 @with_app(as_json=True, person=True)
 @click.argument("name")
-@click.option("--kind", type=click.Choice(_KINDS), help="What it is; titrator for Karl Fischer.")
+@click.option("--kind", type=click.Choice(KINDS), help="What it is; titrator for Karl Fischer.")
 @click.option(
     "--spindle",
     "spindles",

@@ -28,6 +28,7 @@ from stability.records.tables.instruments import (
 )
 
 __all__ = [
+    "FACTS",
     "CalibrationRow",
     "CheckRow",
     "InstrumentCard",
@@ -47,7 +48,7 @@ __all__ = [
 _instrument, _fact, _range = table(Instrument), table(InstrumentFact), table(SpindleRange)
 _calibration, _detail, _oil = table(Calibration), table(CertificateDetail), table(CheckOil)
 _oil_check, _sentinel, _override = table(OilCheck), table(SentinelCheck), table(SessionOverride)
-_FACTS = ("torque_constant", "speeds_rpm", "follows", "cup_factor", "limit_pct", "tolerance_pct")
+FACTS = ("torque_constant", "speeds_rpm", "follows", "cup_factor", "limit_pct", "tolerance_pct")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +165,7 @@ def _in_force(connection: sa.Connection, model: sa.Table, ids: Sequence[int], at
 def _facts(connection: sa.Connection, ids: Sequence[int], at: datetime) -> dict[int, dict[str, Any]]:
     found: dict[int, dict[str, Any]] = {}
     for row in _in_force(connection, _fact, ids, at):
-        said = {name: row[name] for name in _FACTS if row[name] is not None}
+        said = {name: row[name] for name in FACTS if row[name] is not None}
         if "speeds_rpm" in said:
             said["speeds_rpm"] = tuple(float(speed) for speed in said["speeds_rpm"].split())
         found.setdefault(row["instrument_id"], {}).update(said)

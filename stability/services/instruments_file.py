@@ -19,18 +19,16 @@ from stability.bench.rotational import Range
 from stability.errors import InputError
 from stability.records.engine import Records
 from stability.records.events import note
-from stability.records.instruments import InstrumentCard, cards, insert_row, put_instrument
+from stability.records.instruments import FACTS, InstrumentCard, cards, insert_row, put_instrument
 from stability.records.tables.instruments import (
     InstrumentFact,
     SpindleRange,
 )
 from stability.services.faults import typed
 from stability.services.lookup import nearest
+from stability.services.tables_instruments import KINDS
 
-__all__ = ["KINDS", "Facts", "Range", "add_instrument", "card_named", "not_ahead", "plain_text", "positive"]
-
-KINDS = ("rotational", "cup", "balance", "thermometer", "refractometer", "titrator")
-_FACTS = ("torque_constant", "speeds_rpm", "follows", "cup_factor", "limit_pct", "tolerance_pct")
+__all__ = ["Facts", "Range", "add_instrument", "card_named", "not_ahead", "plain_text", "positive"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +135,7 @@ def _checked(facts: Facts) -> dict[str, Any]:
         positive({"spindle factor": each.spindle_factor, "volume": each.volume_ml})
         if (each.full_scale_mpas is None) == (each.spindle_factor is None):
             raise InputError(f"spindle {typed(each.spindle)} needs a range at a speed, or a factor, not both")
-    values: dict[str, Any] = {name: getattr(facts, name) for name in _FACTS}
+    values: dict[str, Any] = {name: getattr(facts, name) for name in FACTS}
     values["speeds_rpm"] = " ".join(f"{speed:g}" for speed in facts.speeds_rpm) or None
     values["follows"] = cup_named(facts.follows).name if facts.follows else None
     return {name: value for name, value in values.items() if value is not None}

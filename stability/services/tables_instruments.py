@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from stability.services.columns import TableSpec, moment, named, positive, text, within, word
 
-__all__ = ["DESCRIBING", "TOLD"]
+__all__ = ["DESCRIBING", "KINDS", "TOLD"]
 
-_KINDS = ("rotational", "cup", "balance", "thermometer", "refractometer", "titrator")
+KINDS = ("rotational", "cup", "balance", "thermometer", "refractometer", "titrator")
 _ENTERED = moment("entered_at")
 _SAMPLE = named("sample", required=True, longest=60)
 _LIQUID_C = within("temperature_c", -50, 150)
@@ -16,7 +16,7 @@ DESCRIBING = (
         "instruments",
         (
             named("instrument", required=True),
-            word("kind", *_KINDS, required=True),
+            word("kind", *KINDS, required=True),
             positive("full_scale_mpas"),
             positive("factor"),
         ),
