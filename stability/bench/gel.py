@@ -13,7 +13,7 @@ from types import MappingProxyType
 from stability.errors import InputError
 from stability.units import significant
 
-__all__ = ["GRADES", "GelMeaning", "GradeWords", "grade_words", "meaning"]
+__all__ = ["GELLED_FROM", "GRADES", "GelMeaning", "GradeWords", "grade_words", "meaning"]
 
 HARDEST = 5
 GELLED_FROM = 4

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
+from stability.bench.gel import GELLED_FROM
 from stability.errors import InputError
 from stability.planning.calendar import Due, closed_days, due_times
 from stability.planning.windows import CheckState, check_state, match
@@ -33,7 +34,6 @@ __all__ = ["Planned", "Plans", "bring_up_to_date", "closed_dates", "open_blends"
 
 STANDS_WITHIN_C = 2.5
 """A tin from a store this near to the room needs no day to come to 23 °C, [°C]."""
-GELLED_GRADE = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,7 +228,7 @@ def _ended_at(
 ) -> datetime | None:
     """Return when checks stopped to fall due: an ending, a gel, or the end of the study."""
     closed_at = blend.study.closed_at
-    ends = [r.taken_at for r in of_tin if (r.gel_grade or 0) >= GELLED_GRADE]
+    ends = [r.taken_at for r in of_tin if (r.gel_grade or 0) >= GELLED_FROM]
     ends += [at for at in (sample.ended_at, closed_at) if at is not None and at <= as_of]
     return min(ends, default=None)
 

@@ -11,6 +11,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
+from stability.bench.gel import GELLED_FROM
 from stability.records.materials import ThinnerFacts
 from stability.records.methods import method_changes
 from stability.services.blends import Blend
@@ -35,7 +36,6 @@ __all__ = [
     "lot_evidence",
 ]
 
-GELLED_GRADE = 4
 AGED_DAYS = 1.0
 """A store whose tins were read only when they were placed says nothing of ageing, [d]."""
 
@@ -208,7 +208,7 @@ def held_days(blend: Blend, initial_mpas: float | None) -> float | None:
         held = [held_days(lot, lot.initial_mpas()) for lot in by_lot(blend)]
         return min((days for days in held if days is not None), default=None)
     limit = limit_mpas(blend.study.limits, initial_mpas)
-    grade = min(blend.study.limits.get("gel_grade", GELLED_GRADE), GELLED_GRADE)
+    grade = min(blend.study.limits.get("gel_grade", GELLED_FROM), GELLED_FROM)
     ends = []
     for sample in blend.at_storage.values():
         within = 0.0

@@ -7,6 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from stability.bench.gel import GELLED_FROM
 from stability.errors import InputError
 from stability.records.engine import Records
 from stability.records.events import note
@@ -19,7 +20,6 @@ from stability.services.times import local_words, refuse_out_of_time
 __all__ = ["EndReason", "Ended", "end_sample"]
 
 UTC = ZoneInfo("UTC")
-_GELLED_GRADE = 4
 
 
 class EndReason(StrEnum):
@@ -88,7 +88,7 @@ def end_sample(  # noqa: PLR0913 - what ended and why, and who says so when
             )
     grade = counted[-1].gel_grade if counted else None
     if why is EndReason.GELLED:
-        grade = max(grade or 0, _GELLED_GRADE)
+        grade = max(grade or 0, GELLED_FROM)
     return Ended(
         sample=tin.sample,
         reason=why,

@@ -20,6 +20,7 @@ from stability.ageing.lifetimes_gel_fit import GelOptions
 from stability.ageing.lifetimes_gel_life import GelForecast, gel_forecasts
 from stability.ageing.lifetimes_gels import TinGel, assemble_gels
 from stability.alerts.material import gelled, limit_reached
+from stability.bench.gel import GELLED_FROM
 from stability.records import history
 from stability.records.climate import epoch_days
 from stability.services.blends import AT_STORAGE_C, Blend
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
 
 __all__ = ["fitted_gel_only", "gel_tins", "gelled_from"]
 
-GELLED_GRADE = 4
 Z_95 = 1.96
 WIDEST_LIFE = math.log(5)
 
@@ -61,7 +61,7 @@ def fitted_gel_only(
 
 def gelled_from(limits: Mapping[str, float]) -> int:
     """Return the grade from which a tin of a gel-only study has ended: the study's own, 4 at the most."""
-    return min(math.ceil(limits.get("gel_grade", GELLED_GRADE)), GELLED_GRADE)
+    return min(math.ceil(limits.get("gel_grade", GELLED_FROM)), GELLED_FROM)
 
 
 def gel_tins(blend: Blend, surroundings: Climate, connection: sa.Connection) -> list[TinGel]:

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
+from stability.bench.gel import GELLED_FROM
 from stability.bench.plausible import Doubt, unit_smell
 from stability.errors import InputError, RefusedError
 from stability.records.engine import Records
@@ -43,7 +44,6 @@ __all__ = [
     "refuse_early",
 ]
 
-_GELLED_FROM = 4
 _COMPARED = tuple(f.name for f in fields(ReadingEntry) if f.name not in ("sample", "taken_at", "note"))
 
 
@@ -209,7 +209,7 @@ def refuse_against(
     """
     if value.viscosity_mpas is None:
         return
-    gelled = next((r for r in earlier if (r.gel_grade or 0) >= _GELLED_FROM), None)
+    gelled = next((r for r in earlier if (r.gel_grade or 0) >= GELLED_FROM), None)
     if gelled is not None:
         raise InputError(
             f"sample {entry.sample} was graded {gelled.gel_grade} at {local_words(gelled.taken_at, zone)}: "
