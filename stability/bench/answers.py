@@ -10,9 +10,10 @@ from enum import StrEnum
 
 from stability.errors import InputError
 
-__all__ = ["Answer", "Asked", "check_answer", "merged"]
+__all__ = ["LIQUID_C", "Answer", "Asked", "check_answer", "merged"]
 
-_LIQUID_C = (-50.0, 150.0)
+LIQUID_C = (-50.0, 150.0)
+"""What a liquid at the bench can be at, [°C]."""
 _LIGHTEST_G = 10.0
 
 
@@ -76,7 +77,7 @@ def check_answer(found: Answer) -> None:
                 f"{value:g} is not a positive number of mPa·s", hint="thick, if none can be read"
             )
     degrees = found.temperature_c
-    if degrees is not None and not _LIQUID_C[0] <= degrees <= _LIQUID_C[1]:
+    if degrees is not None and not LIQUID_C[0] <= degrees <= LIQUID_C[1]:
         raise InputError(f"{degrees:g} °C is not that of a liquid at the bench, -50 to 150 °C")
     torque = found.torque_pct
     if torque is not None and not 0 <= torque <= 1000:

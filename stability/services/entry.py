@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
+from stability.bench.answers import LIQUID_C
 from stability.errors import InputError
 
 __all__ = ["ReadingEntry", "Resolved", "faults_on_its_face", "parse_number", "parse_viscosity"]
@@ -31,7 +32,6 @@ _LONGEST = {
     "note": 2000,
 }
 _FREE_TEXT = ("appearance", "photo", "note")
-_LIQUID_C = (-50.0, 150.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +127,7 @@ def _faults(entry: ReadingEntry) -> Iterator[str]:
         if value is not None and not (math.isfinite(value) and value > 0):
             yield f"{words} {value:g} is not a positive number of {unit}"
     degrees = entry.temperature_c
-    if degrees is not None and not _LIQUID_C[0] <= degrees <= _LIQUID_C[1]:
+    if degrees is not None and not LIQUID_C[0] <= degrees <= LIQUID_C[1]:
         yield f"temperature {degrees:g} °C is not that of a liquid at the bench, -50 to 150 °C"
     grade = entry.gel_grade
     if grade is not None and (isinstance(grade, bool) or grade not in range(6)):

@@ -17,7 +17,7 @@ from stability.services.forecast import BlendForecast, limit_date
 from stability.services.lots import row_for
 from stability.units import GAS_CONSTANT_KJ, kelvin
 
-__all__ = ["blend_lines", "blend_word", "sample_lines", "store_lines"]
+__all__ = ["DEFAULT_ENERGY_KJ_MOL", "blend_lines", "blend_word", "sample_lines", "store_lines"]
 
 LOST_ABOVE, CREEPING_ABOVE = 0.95, 0.05
 """P(limit before the target life) that makes a blend lost, or creeping."""

@@ -19,13 +19,13 @@ from stability.records.engine import Records
 from stability.records.materials import thinners
 from stability.services.forecast import BlendForecast
 from stability.services.instants import instant_of
+from stability.services.state import DEFAULT_ENERGY_KJ_MOL
 from stability.services.statement import Asked, prepare
 from stability.settings import Settings
 from stability.units import SECONDS_PER_DAY
 
 __all__ = ["Cost", "TripTold", "points_in", "trip_cost"]
 
-DEFAULT_ENERGY_KJ_MOL = 83.144
 WARM_C = 40.0
 Z_95 = 1.96
 _LARGEST = 50_000_000
