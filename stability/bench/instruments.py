@@ -25,6 +25,7 @@ __all__ = [
     "Span",
     "conditional_for",
     "doubtful_spans",
+    "found_good",
     "found_tolerance_pct",
 ]
 
@@ -39,6 +40,11 @@ _OTHER_TOLERANCE_PCT = 1.0
 def found_tolerance_pct(kind: str) -> float:
     """Return how far an as-found value may be off where nothing was typed (common practice, no source)."""
     return _TOLERANCE_PCT.get(kind, _OTHER_TOLERANCE_PCT)
+
+
+def found_good(as_found_pct: float | None, tolerance_pct: float) -> bool:
+    """Say whether an instrument was found within its tolerance; one that was not measured counts as such."""
+    return as_found_pct is None or abs(as_found_pct) <= tolerance_pct + 1e-9
 
 
 class CheckKind(StrEnum):
@@ -71,7 +77,7 @@ class Certificate:
     @property
     def found_good(self) -> bool:
         """Whether the instrument was found within its tolerance."""
-        return self.as_found_pct is None or abs(self.as_found_pct) <= self.tolerance_pct + 1e-9
+        return found_good(self.as_found_pct, self.tolerance_pct)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

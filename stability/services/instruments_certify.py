@@ -11,7 +11,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from stability.bench.cups import kinematic_viscosity
-from stability.bench.instruments import found_tolerance_pct
+from stability.bench.instruments import found_good, found_tolerance_pct
 from stability.errors import InputError
 from stability.records.engine import Records
 from stability.records.events import note
@@ -54,7 +54,7 @@ class CertifiedAs:
     @property
     def found_good(self) -> bool:
         """Whether the instrument was found within its tolerance."""
-        return self.as_found_pct is None or abs(self.as_found_pct) <= self.tolerance_pct + 1e-9
+        return found_good(self.as_found_pct, self.tolerance_pct)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
